@@ -1,0 +1,151 @@
+"""Turns an engine's trace into a recorded run by taking its steps again with the plain definition.
+
+An engine whose trace is no run of the machine is caught here (`Disagreement`).
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from seqcheck.analyse.verdict import StepAccount
+from seqcheck.model import semantics
+from seqcheck.model.expression import Sense
+from seqcheck.model.model import Model, State, VariableKind
+from seqcheck.model.run import By, Failure, Run, RunStep, StepKind, Value, Values
+from seqcheck.search.engine import Trace
+
+SHOWN = (VariableKind.PART, VariableKind.PANEL, VariableKind.OUTPUT, VariableKind.MEMORY)
+
+
+class Disagreement(Exception):  # noqa: N818 - named for what it is
+    """An engine, the plain definition and the simulator do not agree: a fault of this program, not of the file."""
+
+
+def declared(model: Model, state: State) -> Values:
+    """Return parts, panel, outputs and memory of a state, as the file names them."""
+    return tuple((v.name, v.shown(raw)) for v, raw in zip(model.variables, state, strict=True) if v.kind in SHOWN)
+
+
+def sensed(model: Model, state: State) -> Values:
+    """Return what the sensors read; those whose value does not exist are left out."""
+    return tuple(_sensed(model, state))
+
+
+def _sensed(model: Model, state: State) -> Iterator[tuple[str, Value]]:
+    for number, sensor in enumerate(model.sensors):
+        try:
+            yield sensor.name, sensor.shown(semantics.evaluate(model, Sense(number), state))
+        except semantics.Impossible:
+            continue
+
+
+def visible(model: Model, state: State) -> Values:
+    """Return what a run's changes speak of: declared variables, sensors, `TIMER.Q`."""
+    timers = tuple((f"{t.name}.Q", bool(semantics.evaluate(model, t.q, state))) for t in model.timers)
+    return (*declared(model, state), *sensed(model, state), *timers)
+
+
+def snapshot(model: Model, state: State) -> Values:
+    """Return all that a run's end shows."""
+    elapsed = tuple((f"{t.name}.ET", semantics.evaluate(model, t.et, state)) for t in model.timers)
+    return (*visible(model, state), *elapsed)
+
+
+def changes(before: Values, after: Values) -> Values:
+    """Return the values of *after* that differ from *before*."""
+    known = dict(before)
+    return tuple((name, value) for name, value in after if name not in known or known[name] != value)
+
+
+@dataclass(slots=True)
+class Recorder:
+    """Takes the steps of one trace."""
+
+    model: Model
+    steps: list[RunStep] = field(default_factory=list)
+    accounts: list[StepAccount] = field(default_factory=list)
+    now_ticks: int = 0
+
+    def record(self, trace: Trace) -> tuple[Run, tuple[StepAccount, ...]]:
+        """Return the run of a trace, with what stands behind each step."""
+        state, failure = self._start(trace)
+        for following in trace.states[1:]:
+            self._advance(state, following)
+            state = following
+        if failure is None and trace.attempts:
+            state, failure = self._attempt(state, trace.last)
+        run = Run(
+            start=declared(self.model, trace.raw_start),
+            steps=tuple(self.steps),
+            end=snapshot(self.model, state),
+            faults=self.model.faults,
+            failure=failure,
+        )
+        return run, tuple(self.accounts)
+
+    def _start(self, trace: Trace) -> tuple[State, Failure | None]:
+        try:
+            state = semantics.settle(self.model, trace.raw_start)
+        except semantics.Failed as failed:
+            return trace.raw_start, failed.failure
+        if not trace.states or trace.states[0] != state:
+            raise Disagreement(f"the engine starts in {trace.states[:1]}, the definition in {state}")
+        return state, None
+
+    def _advance(self, state: State, following: State) -> None:
+        """Record whatever leads from one state to the next: a tick where one does, else the first step that does."""
+        for number in (None, *range(len(self.model.steps))):
+            acted: list[str] = []
+            if self._outcome(state, number, acted) == following:
+                self._note(state, number, acted, changes(visible(self.model, state), visible(self.model, following)))
+                return
+        raise Disagreement(f"no step of the definition leads from {state} to {following}")
+
+    def _attempt(self, state: State, number: int | None) -> tuple[State, Failure | None]:
+        acted: list[str] = []
+        outcome = self._outcome(state, number, acted)
+        if outcome is None:
+            raise Disagreement(f"step {number} is not possible in {state}")
+        if not isinstance(outcome, tuple):
+            self._note(state, number, [], ())
+            return state, outcome
+        self._note(state, number, acted, changes(visible(self.model, state), visible(self.model, outcome)))
+        return outcome, None
+
+    def _outcome(self, state: State, number: int | None, acted: list[str]) -> State | Failure | None:
+        def watch(reactions: list[str], _values: State) -> None:
+            acted.extend(name for name in reactions if name not in acted)
+
+        try:
+            if number is None:
+                return semantics.tick(self.model, state, watch)
+            step = self.model.steps[number]
+            return semantics.take(self.model, step, state, watch) if semantics.possible(self.model, step, state) else None
+        except semantics.Failed as failed:
+            return failed.failure
+
+    def _note(self, state: State, number: int | None, acted: list[str], changed: Values) -> None:
+        if number is None:
+            self._wait(state, acted, changed)
+            return
+        step = self.model.steps[number]
+        by = By(kind=step.kind, name=step.name, to=step.to)
+        self.steps.append(RunStep(by=by, changes=changed, acted=tuple(acted)))
+        guards = tuple(guard.name or guard.text for guard in step.guards)
+        self.accounts.append(StepAccount(guards=guards, before=snapshot(self.model, state), at_ticks=self.now_ticks))
+
+    def _wait(self, state: State, acted: list[str], changed: Values) -> None:
+        """Add a tick, joined to the wait before it unless something happened at that wait's end."""
+        self.now_ticks += 1
+        last = self.steps[-1] if self.steps else None
+        if last is not None and last.by.kind is StepKind.WAIT and not last.changes and not last.acted:
+            self.steps[-1] = RunStep(by=last.by, ticks=last.ticks + 1, changes=changed, acted=tuple(acted))
+            return
+        by = By(kind=StepKind.WAIT)
+        self.steps.append(RunStep(by=by, ticks=1, changes=changed, acted=tuple(acted)))
+        account = StepAccount(guards=(), before=snapshot(self.model, state), at_ticks=self.now_ticks - 1)
+        self.accounts.append(account)
+
+
+def record(model: Model, trace: Trace) -> tuple[Run, tuple[StepAccount, ...]]:
+    """Return the run of a trace, with what stands behind each step. Raises `Disagreement`."""
+    return Recorder(model).record(trace)

@@ -1,0 +1,98 @@
+"""What a verification finds out: verdicts with their runs, findings, assumptions."""
+
+from dataclasses import dataclass
+from enum import Enum
+from fractions import Fraction
+
+from seqcheck.model.run import Run, Values
+from seqcheck.search.engine import Stop
+
+
+class Verdict(Enum):
+    """The answer to one question."""
+
+    HOLDS = "holds"
+    VIOLATED = "violated"
+    UNDECIDED = "undecided"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepAccount:
+    """What stands behind one step of a run: its guards, *before* (parts, panel, outputs, memory, sensors, timers) and when.
+
+    *at_ticks* is the time at which the step begins.
+    """
+
+    guards: tuple[str, ...]
+    before: Values
+    at_ticks: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Result:
+    """The verdict on one hazard, requirement or built-in check, with the run that shows it.
+
+    *clauses* are the parts of the violated condition that the last state meets, as the file writes them; *accounts* go
+    with the steps of *run*. *reason* says in words why, where no run can.
+    """
+
+    id: str
+    kind: str
+    text: str
+    verdict: Verdict
+    faults: tuple[str, ...]
+    run: Run | None
+    accounts: tuple[StepAccount, ...]
+    clauses: tuple[str, ...]
+    reason: str
+    condition: str
+    risk: str
+    source: str
+    line: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """Something that a reader should know and that is no violation. *kind* is a word for programs."""
+
+    kind: str
+    about: str
+    text: str
+    line: int
+    run: Run | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Case:
+    """All verdicts with one set of faults under study."""
+
+    faults: tuple[str, ...]
+    engine: str
+    states: int
+    transitions: int
+    stopped: Stop | None
+    complete_steps: int
+    seconds: float
+    results: tuple[Result, ...]
+    findings: tuple[Finding, ...]
+
+    @property
+    def complete(self) -> bool:
+        """Whether every reachable state was visited."""
+        return self.stopped is None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verification:
+    """A whole file's cases, the first without faults; *not_begun* are the sets of faults left out by an interruption."""
+
+    machine: str
+    revision: str
+    tick_s: Fraction
+    cases: tuple[Case, ...]
+    assumptions: tuple[str, ...]
+    not_begun: tuple[tuple[str, ...], ...]
+
+    def has(self, verdict: Verdict) -> bool:
+        """Tell whether any result of any case has *verdict*."""
+        return any(result.verdict is verdict for case in self.cases for result in case.results)

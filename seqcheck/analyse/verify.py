@@ -1,0 +1,205 @@
+"""Judges a machine: every hazard, requirement and built-in check, for each set of faults under study."""
+
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+
+from seqcheck.analyse.assumptions import assumptions
+from seqcheck.analyse.findings import findings
+from seqcheck.analyse.record import record
+from seqcheck.analyse.verdict import Case, Result, StepAccount, Verdict, Verification
+from seqcheck.analyse.watching import watches
+from seqcheck.model import semantics
+from seqcheck.model.expression import Expression, clauses
+from seqcheck.model.model import Forbid, Guard, Hazard, Model, NotJudged, Only, Property, Reachable, Recoverable
+from seqcheck.model.run import Beyond, Endless, Run
+from seqcheck.model.wording import wording
+from seqcheck.search.engine import Engine, Exploration, Limits, Observer, Stop, Trace
+
+KIND_NAMES: Mapping[type, str] = {
+    Hazard: "hazard",
+    Reachable: "reachable",
+    Recoverable: "recoverable",
+    Forbid: "forbid",
+    Only: "only",
+}
+
+
+BUILT_IN = {
+    "range": "No step leaves a range or divides by zero",
+    "settling": "Trips and at-once rules always come to rest",
+}
+
+
+def verify_case(model: Model, engine: Engine, limits: Limits, observer: Observer) -> Case:
+    """Search one model and judge all that is asked of it. Raises `Disagreement` where engine and definition differ."""
+    began = time.monotonic()
+    watched = watches(model)
+    exploration = engine.explore(model, tuple(watch.test for watch in watched), limits, observer)
+    judge = Judge(model, exploration)
+    return Case(
+        faults=model.faults,
+        engine=engine.name,
+        states=exploration.states,
+        transitions=exploration.transitions,
+        stopped=exploration.stopped,
+        complete_steps=exploration.complete_steps,
+        results=tuple(judge.results()),
+        findings=findings(model, watched, exploration),
+        seconds=time.monotonic() - began,
+    )
+
+
+def verification(models: Sequence[Model], judge: Callable[[Model], Case]) -> Verification:
+    """Judge the models of one file, the first without faults."""
+    cases: list[Case] = []
+    for model in models:
+        if not cases or cases[-1].stopped is not Stop.INTERRUPTED:
+            cases.append(judge(model))
+    first = models[0]
+    return Verification(
+        machine=first.name,
+        revision=first.revision,
+        tick_s=first.tick_s,
+        cases=tuple(cases),
+        assumptions=assumptions(first),
+        not_begun=tuple(model.faults for model in models[len(cases) :]),
+    )
+
+
+class Judge:
+    """Turns an exploration into results."""
+
+    def __init__(self, model: Model, exploration: Exploration) -> None:
+        self._model = model
+        self._exploration = exploration
+
+    def results(self) -> Iterator[Result]:
+        """Yield the verdict on each property, then on the built-in checks."""
+        for number, p in enumerate(self._model.properties):
+            yield self._property(number, p)
+        yield from self._built_in()
+
+    def _property(self, number: int, p: Property) -> Result:
+        trace = self._exploration.found.get(number)
+        unjudged = self._exploration.unjudged.get(number)
+        if isinstance(p.rule, NotJudged):
+            return self._result(p, Verdict.UNDECIDED, None, "requirements of this kind are not judged yet")
+        if self._is_witnessed(p):
+            return self._witnessed(p, trace)
+        if trace is not None:
+            return self._result(p, Verdict.VIOLATED, trace)
+        if unjudged is not None:
+            return self._result(p, Verdict.UNDECIDED, unjudged, "its condition has no value at the end of this run")
+        return self._result(p, Verdict.HOLDS, None) if self._complete else self._undecided(p)
+
+    def _is_witnessed(self, p: Property) -> bool:
+        return isinstance(p.rule, Reachable) and not self._model.faults
+
+    def _witnessed(self, p: Property, trace: Trace | None) -> Result:
+        if trace is not None:
+            return self._result(p, Verdict.HOLDS, trace)
+        if self._complete:
+            return self._result(p, Verdict.VIOLATED, None, "no reachable state has it")
+        return self._undecided(p)
+
+    @property
+    def _complete(self) -> bool:
+        return self._exploration.stopped is None
+
+    def _undecided(self, p: Property) -> Result:
+        stopped = self._exploration.stopped
+        return self._result(p, Verdict.UNDECIDED, None, f"the search ended at {stopped.value if stopped else 'no limit'}")
+
+    def _result(self, p: Property, verdict: Verdict, trace: Trace | None, reason: str = "") -> Result:
+        run, accounts = record(self._model, trace) if trace is not None else (None, ())
+        guard = condition_of(p)
+        return Result(
+            id=p.id,
+            kind=p.rule.kind if isinstance(p.rule, NotJudged) else KIND_NAMES[type(p.rule)],
+            text=p.text,
+            verdict=verdict,
+            faults=self._model.faults,
+            run=run,
+            accounts=accounts,
+            clauses=self._met(p, trace) if verdict is Verdict.VIOLATED else (),
+            reason=reason,
+            condition=guard.text,
+            risk=p.risk,
+            source=p.source,
+            line=p.line,
+        )
+
+    def _met(self, p: Property, trace: Trace | None) -> tuple[str, ...]:
+        """Return the clauses of a hazard's condition that the last state of its run meets."""
+        if trace is None or not isinstance(p.rule, Hazard):
+            return ()
+        test, state = p.rule.must_not_be.test, trace.states[-1]
+        return tuple(wording(self._model, part) for part in clauses(test) if self._true(part, state))
+
+    def _true(self, part: Expression, state: tuple[int, ...]) -> bool:
+        try:
+            return bool(semantics.evaluate(self._model, part, state))
+        except semantics.Impossible:
+            return False
+
+    def _built_in(self) -> Iterator[Result]:
+        """Yield a result for each failure met, and `holds` for a built-in check that met none."""
+        met = [self._check(*described(run), run, accounts) for run, accounts in self._failed_runs()]
+        met += [self._valueless(number, trace) for number, trace in sorted(self._exploration.unjudged.items())]
+        yield from met
+        for kind, text in BUILT_IN.items():
+            if not any(result.kind == kind for result in met):
+                yield self._check(kind, kind, text, None, ())
+
+    def _failed_runs(self) -> Iterator[tuple[Run, tuple[StepAccount, ...]]]:
+        for trace in self._exploration.failures:
+            yield record(self._model, trace)
+
+    def _valueless(self, number: int, trace: Trace) -> Result:
+        """Return the violation that a hazard or requirement itself divides by zero in some reachable state."""
+        p = self._model.properties[number]
+        text = f"the condition of {p.id} has no value here: {condition_of(p).text}"
+        return self._check("range", f"range: {p.id}", text, *record(self._model, trace))
+
+    def _check(self, kind: str, id_: str, text: str, run: Run | None, accounts: tuple[StepAccount, ...]) -> Result:
+        """Return the result of a built-in check: violated if there is a run."""
+        verdict = Verdict.VIOLATED if run is not None else Verdict.HOLDS if self._complete else Verdict.UNDECIDED
+        stopped = self._exploration.stopped
+        return Result(
+            id=id_,
+            kind=kind,
+            text=text,
+            verdict=verdict,
+            faults=self._model.faults,
+            run=run,
+            accounts=accounts,
+            clauses=(),
+            reason=f"the search ended at {stopped.value}" if stopped and verdict is Verdict.UNDECIDED else "",
+            condition="",
+            risk="",
+            source="",
+            line=1,
+        )
+
+
+def described(run: Run) -> tuple[str, str, str]:
+    """Return kind, id and text of the result that a failed run stands for."""
+    match run.failure:
+        case Endless(names=names):
+            chasing = " and ".join(f"“{name}”" for name in names) or "the rounds"
+            return "settling", f"settling: {', '.join(names)}", f"Settling never ends: {chasing} chase each other"
+        case Beyond(rule=rule, variable=None, problem=problem):
+            return "range", f"range: {rule}", f"“{rule}” {problem}"
+        case Beyond(rule=rule, variable=variable, problem=problem):
+            return "range", f"range: {rule}, {variable}", f"“{rule}”: {problem}"
+        case None:
+            raise ValueError(run)
+
+
+def condition_of(p: Property) -> Guard:
+    """Return the condition that a property is about."""
+    match p.rule:
+        case Hazard(must_not_be=guard) | Reachable(goal=guard) | Recoverable(goal=guard):
+            return guard
+        case Forbid(during=guard) | Only(makes=guard) | NotJudged(when=guard):
+            return guard

@@ -1,0 +1,66 @@
+"""The command line: `seqcheck COMMAND …`. Each command's module is imported only when it is called."""
+
+import os
+import sys
+import traceback
+from importlib import import_module
+
+import click
+
+from seqcheck import __version__
+
+REFUSED, UNDECIDED, INTERNAL_ERROR = 2, 3, 70
+COMMANDS = {
+    "verify": "Search every reachable state of sequence files and judge their hazards and requirements.",
+    "simulate": "Step a machine at the terminal, or play a recorded run.",
+    "schema": "Print the JSON Schema of sequence files, for completion in an editor.",
+    "explain": "Explain the code of a diagnostic.",
+}
+
+
+class Commands(click.Group):
+    """The commands, imported on demand."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
+        """Return the names of all commands."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        """Import and return a command."""
+        if cmd_name not in COMMANDS:
+            return None
+        command = getattr(import_module(f"seqcheck.cli.{cmd_name}"), cmd_name)
+        return command if isinstance(command, click.Command) else None
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        """Write the list of commands without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="seqcheck")
+def group() -> None:
+    """Verify interlock sequences: search every reachable state of a machine for its hazards.
+
+    A model is no substitute for a risk assessment by competent people, for lockout, or for validation on the real machine.
+    """
+
+
+def main() -> None:
+    """Run the command line and exit. Whatever is not expected is an internal error, so that nothing looks like a verdict."""
+    try:
+        group.main(prog_name="seqcheck", standalone_mode=False)
+    except click.ClickException as refused:
+        refused.show()
+        sys.exit(REFUSED)
+    except (KeyboardInterrupt, click.Abort):
+        click.echo("seqcheck: interrupted before there was a verdict", err=True)
+        sys.exit(UNDECIDED)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(INTERNAL_ERROR)
+    except Exception:  # noqa: BLE001 - the last door
+        traceback.print_exc()
+        click.echo("seqcheck: internal error: a fault of the program, not of your file; no verdict was reached", err=True)
+        sys.exit(INTERNAL_ERROR)

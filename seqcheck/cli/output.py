@@ -1,0 +1,27 @@
+"""Writes results where the command line was told to: a file that is complete or absent, or standard output."""
+
+import os
+import tempfile
+from pathlib import Path
+
+import click
+
+
+def write_whole(path: str, text: str) -> None:
+    """Write *text* to a file so that a reader never sees half of it; `-` is standard output. Raises `click.ClickException`."""
+    if path == "-":
+        click.echo(text, nl=False)
+        return
+    target = Path(path)
+    try:
+        handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
+        try:
+            with os.fdopen(handle, "w", encoding="utf-8") as file:
+                file.write(text)
+            Path(name).chmod(0o644)
+            Path(name).replace(target)
+        except BaseException:
+            Path(name).unlink(missing_ok=True)
+            raise
+    except OSError as error:
+        raise click.ClickException(f"cannot write {path}: {error.strerror or error}") from None

@@ -1,0 +1,167 @@
+"""`seqcheck simulate`: steps a machine at the terminal, or plays a recorded run. Only this file reads and prints."""
+
+import sys
+import textwrap
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from hashlib import sha256
+from io import TextIOWrapper
+from pathlib import Path
+from typing import Final
+
+import click
+
+from seqcheck.check.machine import Machine, Value
+from seqcheck.simulate import recording
+from seqcheck.simulate.errors import RecordingError, SetupError
+from seqcheck.simulate.naming import Naming
+from seqcheck.simulate.session import Session
+from seqcheck.simulate.simulator import Simulator
+from seqcheck.simulate.wording import CAUTION, Line, Tone
+
+WIDTH: Final = 110
+BAD_FILE: Final = 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Loaded:
+    """A sequence file that was read and checked."""
+
+    machine: Machine
+    sha256: str
+    text: str
+
+
+@click.command()
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.option("--play", type=click.Path(exists=True, dir_okay=False, path_type=Path), help="Play a recorded run and end.")
+@click.option("--result", metavar="ID", help="With --play: the result of a verification whose run is played.")
+@click.option("--save", type=click.Path(dir_okay=False, path_type=Path), help="Write down what happened, at the end.")
+@click.option("--fault", "faults", metavar="NAME", multiple=True, help="Only this fault may occur. May be repeated.")
+@click.option("--start", "starts", metavar="NAME=VALUE", multiple=True, help="Choose a start value. May be repeated.")
+def simulate(
+    *,
+    file: Path,
+    play: Path | None,
+    result: str | None,
+    save: Path | None,
+    faults: tuple[str, ...],
+    starts: tuple[str, ...],
+) -> None:
+    """Step the machine of FILE: see what may be done, what is refused and why."""
+    if play is not None and (faults or starts):
+        raise click.UsageError("a recorded run has its own faults and start: leave out --fault and --start")
+    if result is not None and play is None:
+        raise click.UsageError("--result goes with --play")
+    loaded = load(file)
+    try:
+        simulator = Simulator(loaded.machine, faults=faults or None, start=_start(loaded.machine, starts))
+        session = Session(loaded.machine, simulator, loaded.sha256)
+        status = _play(session, recording.load(play, loaded.machine, result)) if play else _converse(session)
+        if save is not None:
+            recording.save(save, session.simulator.timeline(), loaded.machine, loaded.sha256)
+    except (SetupError, RecordingError) as error:
+        click.echo(f"error: {_printable(error.problem)}", err=True)
+        sys.exit(BAD_FILE)
+    _show((Line(CAUTION, Tone.QUIET, hang=0),))
+    sys.exit(status)
+
+
+def load(path: Path) -> Loaded:
+    """Read and check a sequence file; show what is wrong with it, and exit with 2 if it is refused."""
+    from seqcheck.check.check import check
+    from seqcheck.diagnostics.diagnostic import Sink
+    from seqcheck.diagnostics.render import render
+    from seqcheck.syntax.read import read
+
+    data = path.read_bytes()
+    text = data.decode("utf-8-sig", errors="replace")
+    sink = Sink()
+    document = read(data, sink)
+    machine = None if document is None else check(document, sink)
+    for diagnostic in sink.diagnostics:
+        click.echo(render(diagnostic, str(path), text), err=True)
+    if machine is None:
+        sys.exit(BAD_FILE)
+    return Loaded(machine=machine, sha256=sha256(data).hexdigest(), text=text)
+
+
+def _start(machine: Machine, starts: Iterable[str]) -> dict[str, Value]:
+    naming = Naming(machine)
+    chosen: dict[str, Value] = {}
+    for each in starts:
+        name, equals, text = each.partition("=")
+        if not equals:
+            raise SetupError(each, f"--start needs NAME=VALUE, not {each}")
+        found, value = naming.value_of(name.strip(), text.strip())
+        chosen[found] = value
+    return chosen
+
+
+def _play(session: Session, recorded: recording.Recording) -> int:
+    """Play a run, show the end state, and return the exit status."""
+    played = session.play(recorded)
+    _show(played.lines)
+    if session.simulator.failure is None:
+        _show(session.state().lines)
+    return 0 if played.went_through else 1
+
+
+def _converse(session: Session) -> int:
+    """Answer lines until the input ends; return the exit status."""
+    opening = session.opening()
+    _show(opening.lines)
+    if not opening.went_through:
+        return 1
+    _show(session.overview().lines)
+    _show((Line('Say a number, a name, "wait 2 s", "undo", "help" or "quit".', Tone.QUIET),))
+    for typed in _typed_lines():
+        answer = session.answer(typed)
+        _show(answer.lines)
+        if answer.ended:
+            break
+    return 0
+
+
+def _typed_lines() -> Iterator[str]:
+    """Yield the lines of the input until it ends or the person breaks off."""
+    typed = sys.stdin
+    if isinstance(typed, TextIOWrapper):
+        typed.reconfigure(errors="replace")
+    try:
+        while True:
+            if typed.isatty():
+                click.echo("> ", nl=False)
+            line = typed.readline()
+            if not line:
+                return
+            yield line
+    except KeyboardInterrupt:
+        return
+
+
+def _show(lines: Iterable[Line]) -> None:
+    for line in lines:
+        text = textwrap.fill(
+            _printable(line.text),
+            WIDTH,
+            subsequent_indent=" " * line.hang,
+            break_long_words=False,
+            break_on_hyphens=False,
+        )
+        match line.tone:
+            case Tone.PLAIN:
+                click.echo(text)
+            case Tone.HEADING:
+                click.secho(text, bold=True)
+            case Tone.QUIET:
+                click.secho(text, dim=True)
+            case Tone.REFUSED:
+                click.secho(text, fg="yellow")
+            case Tone.ALARM:
+                click.secho(text, fg="red", bold=True)
+
+
+def _printable(text: str) -> str:
+    """Return text that can't steer a terminal."""
+    return "".join(each if each.isprintable() else "?" for each in text)

@@ -1,0 +1,178 @@
+"""`seqcheck verify`: every file's hazards and requirements judged, each counterexample replayed before it is shown."""
+
+import itertools
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import click
+
+from seqcheck.analyse.record import Disagreement
+from seqcheck.analyse.verdict import Case, Verdict, Verification
+from seqcheck.analyse.verify import verification, verify_case
+from seqcheck.check.machine import Machine
+from seqcheck.cli.load import Loaded, load_any, refusal, show_diagnostics
+from seqcheck.cli.output import write_whole
+from seqcheck.cli.progress import ProgressLine
+from seqcheck.compile.compile import compile_machine
+from seqcheck.model.model import Model
+from seqcheck.report.json_form import Json, text_of, verification_data
+from seqcheck.report.narrate import Vocabulary
+from seqcheck.report.text import report
+from seqcheck.search.engine import Limits
+from seqcheck.search.engines import NAMES, engine
+
+COLOURS = {Verdict.HOLDS: "green", Verdict.VIOLATED: "red", Verdict.UNDECIDED: "yellow"}
+AT_LEAST_0, AT_LEAST_1 = click.IntRange(min=0), click.IntRange(min=1)
+VIOLATED, REFUSED, UNDECIDED = 1, 2, 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """What the command line asks of every file."""
+
+    fault_count: int
+    fault_names: tuple[str, ...]
+    limits: Limits
+    engine: str
+    began: float
+
+    def limits_now(self) -> Limits:
+        """Return the limits with the time that is left."""
+        if self.limits.seconds is None:
+            return self.limits
+        left = self.limits.seconds - (time.monotonic() - self.began)
+        return replace(self.limits, seconds=max(0.0, left))
+
+
+@click.command()
+@click.argument("files", nargs=-1, required=True, metavar="FILE…", type=click.Path(path_type=Path))
+@click.option("--json", "json_path", metavar="PATH", help="Also write the result as JSON; - is standard output.")
+@click.option("--faults", "fault_count", type=AT_LEAST_0, default=0, metavar="K", help="Also with each set of up to K faults.")
+@click.option("--fault", "fault_names", multiple=True, metavar="NAME", help="Also with this fault (given again: each alone).")
+@click.option("--max-states", type=AT_LEAST_1, metavar="N", help="Give up after so many states.")
+@click.option("--max-seconds", type=click.FloatRange(min=0), metavar="S", help="Give up after so many seconds.")
+@click.option("--max-memory", type=click.FloatRange(min=1), metavar="MB", help="Give up when so many megabytes are taken.")
+@click.option("--engine", "engine_name", type=click.Choice(NAMES), default="plain", show_default=True, help="How to search.")
+def verify(  # noqa: PLR0913, PLR0917 - one argument for each option
+    files: tuple[Path, ...],
+    json_path: str | None,
+    fault_count: int,
+    fault_names: tuple[str, ...],
+    max_states: int | None,
+    max_seconds: float | None,
+    max_memory: float | None,
+    engine_name: str,
+) -> None:
+    """Search every reachable state of each FILE and judge its hazards and requirements.
+
+    Exit code: 0 all hold, 1 something is violated, 2 a file is refused, 3 something is undecided, 70 internal error.
+    """
+    limits = Limits(states=max_states, seconds=max_seconds, memory_mb=max_memory)
+    asked = Asked(fault_count=fault_count, fault_names=fault_names, limits=limits, engine=engine_name, began=time.monotonic())
+    answers = [_verify_file(path, asked, quiet=json_path == "-") for path in files]
+    if json_path is not None:
+        data: Json = answers[0].data if len(answers) == 1 else {"files": [answer.data for answer in answers]}
+        write_whole(json_path, text_of(data))
+    raise SystemExit(exit_code([answer.code for answer in answers]))
+
+
+def exit_code(codes: Sequence[int]) -> int:
+    """Return the code that stands for several: 2 before 1 before 3 before 0."""
+    return next((code for code in (REFUSED, VIOLATED, UNDECIDED) if code in codes), 0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answer:
+    """One file's outcome: its exit code, and its result as JSON data."""
+
+    code: int
+    data: dict[str, Json]
+
+
+def _verify_file(path: Path, asked: Asked, *, quiet: bool) -> Answer:
+    loaded = load_any(path)
+    show_diagnostics(loaded)
+    if loaded.machine is None:
+        click.echo(refusal(loaded), err=True)
+        return Answer(code=REFUSED, data=diagnostics_data(loaded))
+    models = [compile_machine(loaded.machine, chosen) for chosen in fault_sets(loaded.machine, asked)]
+    verified = verification(models, lambda model: _case(model, loaded, asked))
+    words = Vocabulary.of(models[0])
+    for line in report(verified, words, file=loaded.file, sha256=loaded.sha256, paint=_painted):
+        click.echo(line, err=quiet)
+    data = verification_data(verified, file=loaded.file, sha256=loaded.sha256)
+    return Answer(code=_code(verified), data=data)
+
+
+def _painted(text: str, verdict: Verdict) -> str:
+    return click.style(text, fg=COLOURS[verdict], bold=verdict is not Verdict.HOLDS)
+
+
+def _code(verified: Verification) -> int:
+    if verified.has(Verdict.VIOLATED):
+        return VIOLATED
+    return UNDECIDED if verified.has(Verdict.UNDECIDED) else 0
+
+
+def fault_sets(machine: Machine, asked: Asked) -> Iterator[tuple[str, ...]]:
+    """Yield the sets of faults to verify with, the empty one first. Raises `click.BadParameter` for an unknown name."""
+    known = {fault.name: fault for fault in machine.faults}
+    for name in asked.fault_names:
+        if name not in known:
+            offered = ", ".join(f"“{one}”" for one in known) or "none"
+            raise click.BadParameter(f"the file has no fault “{name}”; its faults: {offered}", param_hint="--fault")
+    yield ()
+    yielded = set()
+    for size in range(1, asked.fault_count + 1):
+        for chosen in itertools.combinations(known, size):
+            stuck = [known[name].stuck for name in chosen]
+            signals = [(one.signal, one.is_sensor) for one in stuck if one is not None]
+            if len(set(signals)) == len(signals):
+                yielded.add(chosen)
+                yield chosen
+    yield from ((name,) for name in dict.fromkeys(asked.fault_names) if (name,) not in yielded)
+
+
+def _case(model: Model, loaded: Loaded, asked: Asked) -> Case:
+    line = ProgressLine(f"{loaded.file}{' with ' + ' and '.join(model.faults) if model.faults else ''}")
+    try:
+        case = verify_case(model, engine(asked.engine), asked.limits_now(), line)
+    finally:
+        line.clear()
+    _replay(case, loaded)
+    return case
+
+
+def _replay(case: Case, loaded: Loaded) -> None:
+    """Play every run again in the simulator. Raises `Disagreement`."""
+    runs = [(result.id, result.run) for result in case.results if result.run is not None]
+    if not runs or loaded.machine is None:
+        return
+    from seqcheck.simulate.replay import replay
+
+    for name, run in runs:
+        outcome = replay(loaded.machine, run)
+        if outcome.disagreement is not None:
+            raise Disagreement(f"the simulator does not confirm the run of {name}: {outcome.disagreement}")
+
+
+def diagnostics_data(loaded: Loaded) -> dict[str, Json]:
+    """Return the diagnostics of a refused file as JSON data."""
+    return {
+        "schema": 1,
+        "file": loaded.file,
+        "diagnostics": [
+            {
+                "code": diagnostic.code.value,
+                "severity": diagnostic.severity.value,
+                "file": loaded.file,
+                "line": diagnostic.span.line,
+                "column": diagnostic.span.column,
+                "message": diagnostic.message,
+                "help": diagnostic.help,
+            }
+            for diagnostic in loaded.diagnostics
+        ],
+    }

@@ -1,0 +1,165 @@
+"""Turns a checked tree into the finite machine with the faults under study built in."""
+
+from collections.abc import Collection, Mapping, Sequence
+
+from seqcheck.check import machine as tree
+from seqcheck.compile.lower import Scope, bounds, clock_name, encode, fault_name, keeps_clock, labels, longest
+from seqcheck.compile.properties import properties
+from seqcheck.compile.stepping import steps
+from seqcheck.model import model as m
+from seqcheck.model.expression import Apply, Const, Expression, Load, Op
+
+KINDS = {
+    tree.Section.PART: m.VariableKind.PART,
+    tree.Section.PANEL: m.VariableKind.PANEL,
+    tree.Section.OUTPUT: m.VariableKind.OUTPUT,
+    tree.Section.MEMORY: m.VariableKind.MEMORY,
+}
+
+
+def compile_machine(machine: tree.Machine, faults: Collection[str] = ()) -> m.Model:
+    """Return the model in which each of *faults* (names in the file) may occur once. Raises `KeyError` for other names."""
+    known = {fault.name: fault for fault in machine.faults}
+    studied = tuple(sorted((known[name] for name in set(faults)), key=machine.faults.index))
+    variables = _variables(machine, studied)
+    scope = _scope(machine, studied, variables)
+    order = steps(machine, scope, studied)
+    return m.Model(
+        name=machine.name,
+        revision=machine.revision,
+        tick_s=machine.tick_s,
+        variables=variables,
+        sensors=tuple(_sensor(sensor, scope, studied) for sensor in machine.sensors),
+        timers=tuple(_timer(timer, scope) for timer in machine.timers),
+        clocks=tuple(_clock(rule, scope) for rule in machine.plant if keeps_clock(rule)),
+        reactions=_reactions(machine, scope),
+        steps=order,
+        properties=properties(machine, scope, order),
+        faults=tuple(fault.name for fault in studied),
+    )
+
+
+def _variables(machine: tree.Machine, studied: Sequence[tree.Fault]) -> tuple[m.Variable, ...]:
+    declared = [_variable(v) for section in tree.Section for v in machine.variables if v.section is section]
+    timers = [_timer_variable(timer) for timer in machine.timers]
+    clocks = [
+        _counter(clock_name(rule), m.VariableKind.CLOCK, longest(rule.interval), rule.span.line)
+        for rule in machine.plant
+        if keeps_clock(rule)
+    ]
+    flags = [_counter(fault_name(fault), m.VariableKind.FAULT, 1, fault.span.line) for fault in studied]
+    return (*declared, *timers, *clocks, *flags)
+
+
+def _variable(variable: tree.Variable) -> m.Variable:
+    lowest, highest = bounds(variable.type)
+    return m.Variable(
+        name=variable.name,
+        kind=KINDS[variable.section],
+        lowest=lowest,
+        highest=highest,
+        labels=labels(variable.type),
+        starts=tuple(encode(start, variable.type) for start in variable.starts),
+        line=variable.span.line,
+        text=variable.text,
+        source=variable.source,
+    )
+
+
+def _counter(name: str, kind: m.VariableKind, highest: int, line: int) -> m.Variable:
+    return m.Variable(name=name, kind=kind, lowest=0, highest=highest, labels=(), starts=(0,), line=line)
+
+
+def _timer_variable(timer: tree.Timer) -> m.Variable:
+    highest = timer.pt_ticks + 1 if timer.kind is tree.TimerKind.TP else timer.pt_ticks
+    start = timer.pt_ticks if timer.kind is tree.TimerKind.TOF else 0
+    kind, line = m.VariableKind.TIMER, timer.span.line
+    return m.Variable(name=timer.name, kind=kind, lowest=0, highest=highest, labels=(), starts=(start,), line=line)
+
+
+def _shown(timer: tree.Timer, place: int) -> tuple[Expression, Expression]:
+    """Return Q and ET of a timer kept at *place*."""
+    now, pt = Load(place), Const(timer.pt_ticks)
+    match timer.kind:
+        case tree.TimerKind.TON:
+            return Apply(Op.EQUAL, (now, pt)), now
+        case tree.TimerKind.TOF:
+            return Apply(Op.LESS, (now, pt)), now
+        case tree.TimerKind.TP:
+            running = Apply(Op.AND, (Apply(Op.AT_LEAST, (now, Const(1))), Apply(Op.AT_MOST, (now, pt))))
+            return running, Apply(Op.MAX, (Apply(Op.MINUS, (now, Const(1))), Const(0)))
+
+
+def _scope(machine: tree.Machine, studied: Sequence[tree.Fault], variables: tuple[m.Variable, ...]) -> Scope:
+    places = {variable.name: place for place, variable in enumerate(variables)}
+    shown = {timer.name: _shown(timer, places[timer.name]) for timer in machine.timers}
+    types = {variable.name: variable.type for variable in machine.variables}
+    return Scope(
+        places=places,
+        types=types,
+        actual=_actual(studied, places, types),
+        sensors={sensor.name: number for number, sensor in enumerate(machine.sensors)},
+        q={name: q for name, (q, _) in shown.items()},
+        et={name: et for name, (_, et) in shown.items()},
+    )
+
+
+def _actual(
+    studied: Sequence[tree.Fault], places: Mapping[str, int], types: Mapping[str, tree.Type]
+) -> dict[str, Expression]:
+    """Return what each output that can be stuck really does."""
+    actual: dict[str, Expression] = {}
+    for fault in studied:
+        if fault.stuck is not None and not fault.stuck.is_sensor:
+            name = fault.stuck.signal
+            flag, stuck = Load(places[fault_name(fault)]), Const(encode(fault.stuck.value, types[name]))
+            actual[name] = Apply(Op.SEL, (flag, actual.get(name, Load(places[name])), stuck))
+    return actual
+
+
+def _sensor(sensor: tree.Sensor, scope: Scope, studied: Sequence[tree.Fault]) -> m.Sensor:
+    stuck = tuple(
+        (scope.places[fault_name(fault)], encode(fault.stuck.value, sensor.expression.type))
+        for fault in studied
+        if fault.stuck is not None and fault.stuck.is_sensor and fault.stuck.signal == sensor.name
+    )
+    value = scope.expression(sensor.expression)
+    return m.Sensor(name=sensor.name, value=value, stuck=stuck, labels=labels(sensor.expression.type), text=sensor.text)
+
+
+def _timer(timer: tree.Timer, scope: Scope) -> m.Timer:
+    return m.Timer(
+        name=timer.name,
+        kind=m.TimerKind[timer.kind.name],
+        variable=scope.places[timer.name],
+        input=scope.guard(timer.input),
+        pt=timer.pt_ticks,
+        q=scope.q[timer.name],
+        et=scope.et[timer.name],
+        text=timer.text,
+    )
+
+
+def _clock(rule: tree.PlantRule, scope: Scope) -> m.Clock:
+    return m.Clock(
+        rule=rule.name,
+        variable=scope.places[clock_name(rule)],
+        when=scope.expression(rule.when.expression),
+        most=longest(rule.interval),
+        latest=rule.interval.latest,
+    )
+
+
+def _reactions(machine: tree.Machine, scope: Scope) -> tuple[m.Reaction, ...]:
+    at_once = tuple(rule for rule in machine.plant if rule.interval.at_once)
+    acting: tuple[tree.Trip | tree.PlantRule, ...] = (*machine.trips, *at_once)
+    return tuple(
+        m.Reaction(
+            name=rule.name,
+            is_trip=isinstance(rule, tree.Trip),
+            when=scope.guard(rule.when),
+            program=scope.program(rule.effects),
+            line=rule.span.line,
+        )
+        for rule in acting
+    )

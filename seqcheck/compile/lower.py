@@ -1,0 +1,108 @@
+"""Turns expressions, conditions and effects of the checked tree into those of the model: names become places."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import assert_never
+
+from seqcheck.check import machine as tree
+from seqcheck.model.expression import Apply, Const, Expression, Load, Op, Sense
+from seqcheck.model.model import Assign, Guard, Program
+from seqcheck.model.run import Value
+
+
+def labels(type_: tree.Type) -> tuple[Value, ...]:
+    """Return the names of a type's values from 0 up; none for numbers."""
+    match type_:
+        case tree.TruthType():
+            return (False, True)
+        case tree.StatesType(states=states):
+            return states
+        case tree.NumberType():
+            return ()
+        case _:
+            assert_never(type_)
+
+
+def encode(value: Value, type_: tree.Type) -> int:
+    """Return a value as the model's integer."""
+    return type_.states.index(str(value)) if isinstance(type_, tree.StatesType) else int(value)
+
+
+def bounds(type_: tree.Type) -> tuple[int, int]:
+    """Return the lowest and highest integer of a type."""
+    if isinstance(type_, tree.NumberType):
+        return type_.lowest, type_.highest
+    return 0, len(labels(type_)) - 1
+
+
+def keeps_clock(rule: tree.PlantRule) -> bool:
+    """Tell whether a plant rule's waiting must be counted."""
+    return longest(rule.interval) > 0
+
+
+def longest(interval: tree.Interval) -> int:
+    """Return the largest bound of an interval in ticks."""
+    return interval.earliest if interval.latest is None else interval.latest
+
+
+def clock_name(rule: tree.PlantRule) -> str:
+    """Name the variable in which a plant rule's waiting is counted."""
+    return f"clock of {rule.name}"
+
+
+def fault_name(fault: tree.Fault) -> str:
+    """Name the variable that tells whether a fault has occurred."""
+    return f"occurred: {fault.name}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scope:
+    """Where names stand in the model: variables, what outputs really do, sensors, and what timers show."""
+
+    places: Mapping[str, int]
+    types: Mapping[str, tree.Type]
+    actual: Mapping[str, Expression]
+    sensors: Mapping[str, int]
+    q: Mapping[str, Expression]
+    et: Mapping[str, Expression]
+
+    def expression(self, written: tree.Expression) -> Expression:
+        """Lower one expression."""
+        match written:
+            case tree.Literal():
+                return Const(encode(written.value, written.type))
+            case tree.Read():
+                if written.commanded or written.variable not in self.actual:
+                    return Load(self.places[written.variable])
+                return self.actual[written.variable]
+            case tree.ReadSensor():
+                return Sense(self.sensors[written.sensor])
+            case tree.ReadTimer():
+                return (self.et if written.elapsed else self.q)[written.timer]
+            case tree.Operation():
+                operands = tuple(self.expression(operand) for operand in written.operands)
+                return Apply(Op[written.operator.name], operands)
+            case _:
+                assert_never(written)
+
+    def guard(self, condition: tree.Condition, *, name: str = "", source: str = "") -> Guard:
+        """Lower a condition; *name* is a permissive's."""
+        test = self.expression(condition.expression)
+        return Guard(name=name, test=test, text=" ".join(condition.text.split()), source=source)
+
+    def program(self, effects: tree.Effects) -> Program:
+        """Lower the assignments of one `then`."""
+        if not effects:
+            return ()
+        return (
+            Assign(
+                targets=tuple(self.places[effect.target] for effect in effects),
+                values=tuple(self.expression(effect.value) for effect in effects),
+                bounded=all(self._stays(effect) for effect in effects),
+            ),
+        )
+
+    def _stays(self, effect: tree.Assignment) -> bool:
+        lowest, highest = bounds(self.types[effect.target])
+        low, high = bounds(effect.value.type)
+        return lowest <= low and high <= highest

@@ -1,0 +1,242 @@
+"""The finite machine as frozen data. A state is a tuple of integers, one for each variable.
+
+It does not know where the controller's logic came from: steps and reactions carry guarded programs, whatever language
+they were written in. `semantics` says what the data means.
+"""
+
+from dataclasses import dataclass
+from enum import Enum
+from fractions import Fraction
+from typing import TypeAlias
+
+from seqcheck.model.expression import Expression
+from seqcheck.model.run import StepKind, Value
+
+State: TypeAlias = tuple[int, ...]
+
+MOST_ROUNDS = 10_000
+"""Settling that has not come to rest after so many rounds counts as never ending."""
+
+
+class VariableKind(Enum):
+    """What a variable of the machine stands for."""
+
+    PART = "part"
+    PANEL = "panel item"
+    OUTPUT = "output"
+    MEMORY = "memory"
+    TIMER = "timer"
+    CLOCK = "plant clock"
+    FAULT = "fault"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Variable:
+    """One place of the state. *labels* are the names of the values from 0 up; none for a number."""
+
+    name: str
+    kind: VariableKind
+    lowest: int
+    highest: int
+    labels: tuple[Value, ...]
+    starts: tuple[int, ...]
+    line: int
+    text: str = ""
+    source: str = ""
+
+    def shown(self, raw: int) -> Value:
+        """Return a value as the file names it."""
+        return self.labels[raw] if self.labels else raw
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sensor:
+    """What the controller reads of the truth; *labels* as for a variable.
+
+    Each of *stuck* is a fault flag and the value that the sensor reads, whatever the truth, once the flag is 1.
+    """
+
+    name: str
+    value: Expression
+    stuck: tuple[tuple[int, int], ...]
+    labels: tuple[Value, ...]
+    text: str = ""
+
+    def shown(self, raw: int) -> Value:
+        """Return a value as the file names it."""
+        return self.labels[raw] if self.labels else raw
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Guard:
+    """A condition with its text in the file; *name* is that of a permissive, else empty."""
+
+    name: str
+    test: Expression
+    text: str
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Assign:
+    """Write several variables at once: all values are read first. *bounded*: none can leave its range."""
+
+    targets: tuple[int, ...]
+    values: tuple[Expression, ...]
+    bounded: bool
+
+
+Program: TypeAlias = tuple[Assign, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """What a person, the controller's acceptance, the plant or a fault can do in a settled state.
+
+    Possible if *ready* (which always has a value) and then each of *guards* holds, all of them being evaluated.
+    """
+
+    kind: StepKind
+    name: str
+    to: Value | None
+    ready: Expression
+    guards: tuple[Guard, ...]
+    program: Program
+    line: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reaction:
+    """A trip or an at-once plant rule: acts while settling, in order."""
+
+    name: str
+    is_trip: bool
+    when: Guard
+    program: Program
+    line: int
+
+
+class TimerKind(Enum):
+    """The timers of IEC 61131-3."""
+
+    TON = "TON"
+    TOF = "TOF"
+    TP = "TP"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Timer:
+    """A timer kept in one variable.
+
+    TON and TOF keep ET (0 to pt). TP keeps 0 when idle, 1 + ET while the pulse runs, pt + 1 when it is over.
+    """
+
+    name: str
+    kind: TimerKind
+    variable: int
+    input: Guard
+    pt: int
+    q: Expression
+    et: Expression
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clock:
+    """How long a plant rule's `when` has held, up to *most* ticks; time stops at *latest* (None: it never does)."""
+
+    rule: str
+    variable: int
+    when: Expression
+    most: int
+    latest: int | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hazard:
+    """A condition that must never be in a settled state."""
+
+    must_not_be: Guard
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reachable:
+    """Some reachable state has *goal*; under faults, every state just after the last of them leads to one."""
+
+    goal: Guard
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recoverable:
+    """Every reachable state leads to *goal* without new faults."""
+
+    goal: Guard
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Forbid:
+    """The step (a command's acceptance) is never possible in a state where *during* holds."""
+
+    step: int
+    during: Guard
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Only:
+    """Only the steps named turn *makes* from false to true."""
+
+    steps: frozenset[int]
+    makes: Guard
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NotJudged:
+    """A requirement of a kind that has no judge yet; *kind* is its name in results."""
+
+    kind: str
+    when: Guard
+
+
+Rule: TypeAlias = Hazard | Reachable | Recoverable | Forbid | Only | NotJudged
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Property:
+    """A hazard or requirement with where it comes from. *risk* is like `S2 F1 P2`, or empty."""
+
+    id: str
+    text: str
+    rule: Rule
+    risk: str
+    source: str
+    line: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Model:
+    """The whole machine. *faults* are the faults under study, each with a variable that is 1 once it has occurred.
+
+    *steps* are in file order; a state's successors are those of its possible steps and of one tick.
+    """
+
+    name: str
+    revision: str
+    tick_s: Fraction
+    variables: tuple[Variable, ...]
+    sensors: tuple[Sensor, ...]
+    timers: tuple[Timer, ...]
+    clocks: tuple[Clock, ...]
+    reactions: tuple[Reaction, ...]
+    steps: tuple[Step, ...]
+    properties: tuple[Property, ...]
+    faults: tuple[str, ...]
+
+    @property
+    def sensor_values(self) -> tuple[Expression, ...]:
+        """The expression of each sensor."""
+        return tuple(sensor.value for sensor in self.sensors)
+
+    @property
+    def fault_variables(self) -> tuple[int, ...]:
+        """The places of the fault flags."""
+        return tuple(i for i, v in enumerate(self.variables) if v.kind is VariableKind.FAULT)

@@ -1,0 +1,137 @@
+"""Writes a verification for people at a terminal: one line a verdict first, then how each violation comes about."""
+
+import textwrap
+from collections.abc import Callable, Iterator
+from typing import TypeAlias
+
+from seqcheck.analyse.verdict import Case, Finding, Result, Verdict, Verification
+from seqcheck.report.narrate import Vocabulary, duration_words, how_it_fails, how_it_stands, tell
+
+CAUTION = (
+    "This is a statement about the model under these assumptions. It does not replace a risk assessment by competent people, "
+    "lockout, or validation on the real machine; local codes and licensed practice come first."
+)
+WIDTH = 110
+WORDS = {Verdict.HOLDS: "holds", Verdict.VIOLATED: "VIOLATED", Verdict.UNDECIDED: "undecided"}
+Paint: TypeAlias = Callable[[str, Verdict], str]
+
+
+def plain(text: str, _verdict: Verdict) -> str:
+    """Paint nothing."""
+    return text
+
+
+def report(verification: Verification, words: Vocabulary, *, file: str, sha256: str, paint: Paint = plain) -> Iterator[str]:
+    """Yield the lines of a whole report, the caution last."""
+    revision = f", revision {verification.revision}" if verification.revision else ""
+    yield f"{verification.machine}{revision}   ({file}, sha256 {sha256[:12]})"
+    for case in verification.cases:
+        yield ""
+        yield from _case(case, words, paint)
+    for faults in verification.not_begun:
+        yield f"Interrupted before this was begun: with the fault {' and '.join(faults)}"
+    for case in verification.cases:
+        for result in case.results:
+            if result.verdict is Verdict.VIOLATED:
+                yield ""
+                yield from account(result, words, paint)
+    yield from _findings(verification, words)
+    yield ""
+    yield "Assumptions"
+    for assumption in verification.assumptions:
+        yield from _wrapped(assumption, "  - ")
+    yield ""
+    yield from textwrap.wrap(CAUTION, WIDTH)
+
+
+def _case(case: Case, words: Vocabulary, paint: Paint) -> Iterator[str]:
+    name = "Without faults" if not case.faults else "With the fault " + " and ".join(f"“{fault}”" for fault in case.faults)
+    yield f"{name}: {case.states:,} states, {case.transitions:,} transitions in {case.seconds:.2f} s (engine {case.engine})"
+    yield f"  {coverage(case)}"
+    wide = max((len(result.id) for result in case.results if len(result.id) <= 12), default=4)
+    for result in case.results:
+        verdict = paint(f"{WORDS[result.verdict]:<10}", result.verdict)
+        yield f"  {verdict} {result.id:<{wide}}  {_one_line(result, words)}".rstrip()
+
+
+def coverage(case: Case) -> str:
+    """Return in words how much of the machine was searched."""
+    if case.stopped is None:
+        return "every reachable state was visited"
+    far = f"every run of up to {case.complete_steps} steps was searched"
+    if case.complete_steps < 0:
+        far = "not even the runs without a step were all searched"
+    return f"the search ended early at {case.stopped.value}: {far}; what is beyond is not known"
+
+
+def _one_line(result: Result, words: Vocabulary) -> str:
+    text = result.text or result.condition
+    if result.run is not None and result.verdict is not Verdict.UNDECIDED:
+        count = result.run.step_count
+        shown = f"{count} step{'' if count == 1 else 's'}, {duration_words(result.run.tick_count * words.tick_s)}"
+        return f"{text}   [{shown}]"
+    return f"{text}   [{result.reason}]" if result.reason else text
+
+
+MEANING = {
+    "hazard": "this must never be, and it can be",
+    "reachable": "this should be reachable, and it is not",
+    "recoverable": "after this run there is no way left to “{}”",
+    "forbid": "the command is accepted while “{}”",
+    "only": "something else makes “{}” true",
+    "range": "a step cannot be completed",
+    "settling": "a step never comes to rest",
+}
+
+
+def account(result: Result, words: Vocabulary, paint: Paint = plain) -> Iterator[str]:
+    """Yield the lines that explain one violation with its run."""
+    faults = f" (with the fault {' and '.join(result.faults)})" if result.faults else ""
+    yield f"{paint(result.id, result.verdict)}  {result.text}{faults}"
+    meaning = MEANING[result.kind].format(result.condition)
+    yield from _wrapped(f"Violated: {meaning}{_origin(result)}.", "  ")
+    run = result.run
+    if run is None:
+        yield from _wrapped(f"There is no run to show: {result.reason}.", "  ")
+        return
+    yield from _wrapped(f"At the start: {how_it_stands(run.start, words)}.", "  ")
+    for number, at, sentences in tell(run, result.accounts, words):
+        head = f"  {number + '.' if number else '':>4} {'at ' + at:<12} "
+        yield from textwrap.wrap(" ".join(sentences), WIDTH, initial_indent=head, subsequent_indent=" " * len(head))
+    if run.failure is not None:
+        yield from _wrapped(how_it_fails(run.failure, words), "  ")
+    yield from _wrapped(f"At the end: {how_it_stands(run.end, words)}.", "  ")
+    if result.clauses:
+        yield from _wrapped(f"So {result.id} is met: {' and '.join(result.clauses)}.", "  ")
+
+
+def _origin(result: Result) -> str:
+    """Return in brackets where a violated rule comes from."""
+    if result.line <= 1:
+        return ""
+    parts = [f"line {result.line}", f"risk {result.risk}" if result.risk else "", result.source]
+    return f" ({', '.join(part for part in parts if part)})"
+
+
+def _findings(verification: Verification, words: Vocabulary) -> Iterator[str]:
+    found = [(case, finding) for case in verification.cases for finding in case.findings]
+    if not found:
+        return
+    yield ""
+    yield "Findings (no violations, but worth a look)"
+    for case, finding in found:
+        where = f" (line {finding.line})" if finding.line > 1 else ""
+        with_ = f" [with {' and '.join(case.faults)}]" if case.faults else ""
+        yield from _wrapped(f"{finding.text}{where}{with_}", "  - ")
+        if finding.run is not None:
+            yield from _ending(finding, words)
+
+
+def _ending(finding: Finding, words: Vocabulary) -> Iterator[str]:
+    run = finding.run
+    if run is not None:
+        yield from _wrapped(f"there: {how_it_stands(run.end, words)}", "    ")
+
+
+def _wrapped(text: str, indent: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=" " * len(indent)) or [indent.rstrip()]

@@ -1,0 +1,140 @@
+"""Compiles the generated source of one model and holds what the generated functions write into."""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import TypeAlias, cast
+
+from seqcheck.model.expression import Expression
+from seqcheck.model.model import MOST_ROUNDS, Model, State
+from seqcheck.model.run import Failure
+from seqcheck.model.semantics import Failed, Impossible, divide, modulo, power, select, settle
+from seqcheck.search.plain.expanding import Expanding, all_true, first_true, truths
+from seqcheck.search.plain.settling import FEW_ROUNDS, Settling, Sites
+from seqcheck.search.plain.source import Fallibility
+
+STEP = 1 << 40
+"""One step in a key; what is left of a key is its time in ticks."""
+
+NEVER = 1 << 100
+"""A key beyond all others."""
+
+Namespace: TypeAlias = dict[str, object]
+Expand: TypeAlias = Callable[[Sequence[State], int, list[State], list[State]], int]
+Edges: TypeAlias = Callable[[Sequence[State], dict[State, int], list[int], list[int]], None]
+
+
+def limit(low: int, value: int, high: int) -> int:
+    """LIMIT of IEC 61131-3."""
+    return min(max(value, low), high)
+
+
+@dataclass(slots=True)
+class Board:
+    """What the generated functions write: the visited states with their parents, and all that was noticed on the way.
+
+    *cost* holds the keys of states that wait to be expanded (timed machines only); *found*, *unjudged* and *troubles* map to
+    a state and a key; *made* to a state and the step taken there.
+    """
+
+    properties: int
+    reactions: int
+    seen: dict[State, State | None] = field(default_factory=dict)
+    cost: dict[State, int] = field(default_factory=dict)
+    found: dict[int, tuple[State, int]] = field(default_factory=dict)
+    unjudged: dict[int, tuple[State, int]] = field(default_factory=dict)
+    made: dict[int, tuple[State, int]] = field(default_factory=dict)
+    troubles: dict[tuple[int, int], tuple[State, int]] = field(default_factory=dict)
+    jammed: list[State] = field(default_factory=list)
+    dead: list[State] = field(default_factory=list)
+    failed: list[int] = field(default_factory=lambda: [0])
+    open: bytearray = field(init=False)
+    best: list[int] = field(init=False)
+    acted: bytearray = field(init=False)
+    passing: bytearray = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.open = bytearray(b"\1" * self.properties)
+        self.best = [NEVER] * self.properties
+        self.acted = bytearray(self.reactions)
+        self.passing = bytearray(self.properties)
+
+
+class Compiled:
+    """The generated functions of one model."""
+
+    def __init__(self, model: Model, board: Board) -> None:
+        self._model = model
+        self._board = board
+        self._slow_sites: dict[Failure, int] = {}
+        self._fallibility = Fallibility(model)
+        sites = Sites()
+        settling = Settling(model, self._fallibility, sites)
+        self._expanding = Expanding(model, self._fallibility, settling, sites)
+        self._names: Namespace = {
+            "__builtins__": {
+                "range": range,
+                "min": min,
+                "max": max,
+                "abs": abs,
+                "all": all,
+                "any": any,
+                "enumerate": enumerate,
+            },
+            "Impossible": Impossible,
+            "divide": divide,
+            "modulo": modulo,
+            "power": power,
+            "select": select,
+            "limit": limit,
+            "slow": self._slow,
+            "STEP": STEP,
+            "open_": board.open,
+        }
+        for name in (
+            "seen",
+            "cost",
+            "found",
+            "unjudged",
+            "made",
+            "troubles",
+            "jammed",
+            "dead",
+            "failed",
+            "best",
+            "acted",
+            "passing",
+        ):
+            self._names[name] = getattr(board, name)
+        lines = settling.source() if settling.needed else []
+        self._run([*lines, *truths(model, self._fallibility), *self._expanding.expand()])
+        self.expand = cast(Expand, self._names["expand"])
+        self.timed = self._expanding.timed
+
+    def edges(self) -> Edges:
+        """Return the function that lists the transitions that are no fault."""
+        self._run(self._expanding.edges())
+        return cast(Edges, self._names["edges"])
+
+    def some(self, tests: Iterable[Expression], states: Sequence[State]) -> frozenset[int]:
+        """Return the numbers of those *tests* that no state has."""
+        tests = tuple(tests)
+        self._run(first_true(self._model, self._fallibility, tests))
+        functions = [cast(Callable[[Sequence[State]], bool], self._names[f"some{n}"]) for n in range(len(tests))]
+        return frozenset(number for number, some in enumerate(functions) if not some(states))
+
+    def places(self, test: Expression, states: Sequence[State]) -> list[int]:
+        """Return the places in *states* of those that have *test*."""
+        self._run(all_true(self._model, self._fallibility, test))
+        return cast(Callable[[Sequence[State]], list[int]], self._names["places"])(states)
+
+    def _slow(self, state: State) -> State | None:
+        """Go on settling where the generated function gave up, by the plain definition."""
+        try:
+            return settle(self._model, state, most_rounds=MOST_ROUNDS - FEW_ROUNDS)
+        except Failed as failed:
+            self._board.failed[0] = -1 - self._slow_sites.setdefault(failed.failure, len(self._slow_sites))
+            return None
+
+    def _run(self, lines: list[str]) -> None:
+        source = "\n".join(lines)
+        exec(compile(source, "<generated from the model>", "exec"), self._names)  # noqa: S102 - made of integers and our names

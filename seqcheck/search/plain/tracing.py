@@ -1,0 +1,93 @@
+"""Turns what the generated functions noted into shortest traces."""
+
+from seqcheck.model import semantics
+from seqcheck.model.model import Forbid, Model, State
+from seqcheck.model.run import Failure, StepKind
+from seqcheck.search.engine import Trace
+from seqcheck.search.plain.expanding import TICK
+from seqcheck.search.plain.program import NEVER, Board
+
+
+class Tracer:
+    """Follows parents back to the start."""
+
+    def __init__(self, model: Model, board: Board) -> None:
+        self._model = model
+        self._board = board
+        self._failed_starts: dict[Failure, State] = {}
+        self.raw_of: dict[State, State] = {}
+        self._reaction_places = {reaction.name: n for n, reaction in enumerate(model.reactions)}
+
+    def watch_start(self, reactions: list[str], _values: State) -> None:
+        """Note which reactions acted while a start settled."""
+        for name in reactions:
+            self._board.acted[self._reaction_places[name]] = 1
+
+    def note_failed_start(self, raw: State, failure: Failure) -> None:
+        """Note a start that does not settle."""
+        self._failed_starts.setdefault(failure, raw)
+
+    def trace(self, state: State, *, attempts: bool = False, last: int | None = None) -> Trace:
+        """Return the way to *state*, and what is attempted there."""
+        way = [state]
+        while (parent := self._board.seen[way[-1]]) is not None:
+            way.append(parent)
+        way.reverse()
+        return Trace(raw_start=self.raw_of[way[0]], states=tuple(way), attempts=attempts, last=last)
+
+    def found(self) -> dict[int, Trace]:
+        """Return the traces of the properties that the search itself settles."""
+        traces = {number: self._shown(number, state) for number, (state, _) in self._board.found.items()}
+        for number, (state, step) in self._board.made.items():
+            traces[number] = self.attempt(state, step)
+        return traces
+
+    def _shown(self, number: int, state: State) -> Trace:
+        """Return the way to a state that settles a property; a command accepted against `forbid` is a step of the run."""
+        rule = self._model.properties[number].rule
+        return self.attempt(state, rule.step) if isinstance(rule, Forbid) else self.trace(state)
+
+    def attempt(self, state: State, step: int) -> Trace:
+        """Return the way to *state* and a step, or a tick, attempted there."""
+        return self.trace(state, attempts=True, last=None if step == TICK else step)
+
+    def failures(self) -> tuple[Trace, ...]:
+        """Return a shortest trace for each failure that was met: starts first, then by cost."""
+        kept: dict[Failure, tuple[int, Trace]] = {
+            failure: (-1, Trace(raw_start=raw, states=())) for failure, raw in self._failed_starts.items()
+        }
+        for (step, _), (state, cost) in self._board.troubles.items():
+            failure = self._failure(state, step)
+            if failure is not None and cost < kept.get(failure, (NEVER,))[0]:
+                kept[failure] = (cost, self.attempt(state, step))
+        return tuple(trace for _, trace in sorted(kept.values(), key=lambda pair: pair[0]))
+
+    def _failure(self, state: State, step: int) -> Failure | None:
+        """Ask the plain definition what fails."""
+        try:
+            if step == TICK:
+                semantics.tick(self._model, state)
+            else:
+                taken = self._model.steps[step]
+                if semantics.possible(self._model, taken, state):
+                    semantics.take(self._model, taken, state)
+        except semantics.Failed as failed:
+            return failed.failure
+        return None
+
+    def stuck(self) -> list[State]:
+        """Return the states in which a plant rule must happen before time can pass, and none can."""
+        return [state for state in dict.fromkeys(self._board.jammed) if self._time_is_stuck(state)]
+
+    def _time_is_stuck(self, state: State) -> bool:
+        if not any(semantics.blocks_time(self._model, clock, state) for clock in self._model.clocks):
+            return False
+        plant = [n for n, step in enumerate(self._model.steps) if step.kind is StepKind.PLANT]
+        return not any(self._moves(state, number) for number in plant)
+
+    def _moves(self, state: State, number: int) -> bool:
+        step = self._model.steps[number]
+        try:
+            return semantics.possible(self._model, step, state) and semantics.take(self._model, step, state) != state
+        except semantics.Failed:
+            return False

@@ -1,0 +1,1 @@
+"""A second, independent way to run a machine: it interprets the checked tree step by step, by its own code."""

@@ -1,0 +1,105 @@
+"""Brings a situation to rest after a step, and lets one tick pass. It decides nothing about who may act."""
+
+from dataclasses import dataclass, field
+from typing import Final
+
+from seqcheck.check.machine import Machine, PlantRule, Timer, TimerKind
+from seqcheck.model.run import Endless
+from seqcheck.simulate import timers
+from seqcheck.simulate.errors import StepFailsError
+from seqcheck.simulate.situation import Situation, Snapshot, longest_count
+
+MOST_ROUNDS: Final = 10_000
+"""After so many rounds without rest, settling counts as never ending."""
+
+
+@dataclass(slots=True)
+class _Rounds:
+    """The rounds so far: the state after each, and which rules and timers changed something in it."""
+
+    number_of: dict[Snapshot, int]
+    changed: list[set[int]] = field(default_factory=list)
+    acted: dict[str, None] = field(default_factory=dict)
+
+
+def settle(machine: Machine, situation: Situation) -> tuple[str, ...]:
+    """Bring the situation to rest; return the trips and at-once rules that changed something, by first acting.
+
+    Raise `StepFailsError` if it never comes to rest, leaves a range or has no value somewhere.
+    """
+    before = situation.snapshot()
+    rounds = _Rounds(number_of={before: 0})
+    while len(rounds.changed) < MOST_ROUNDS:
+        _play_round(machine, situation, rounds)
+        after = situation.snapshot()
+        if after == before:
+            _reset_clocks(situation)
+            return tuple(rounds.acted)
+        if after in rounds.number_of:
+            raise StepFailsError(_endless(machine, rounds, since=rounds.number_of[after]))
+        rounds.number_of[after] = len(rounds.changed)
+        before = after
+    raise StepFailsError(_endless(machine, rounds, since=0))
+
+
+def _play_round(machine: Machine, situation: Situation, rounds: _Rounds) -> None:
+    """Timers, then trips, then at-once rules; each is numbered in the order in which endless settling names them."""
+    changed: set[int] = set()
+    for timer_number, timer in enumerate(machine.timers, start=len(machine.trips) + len(machine.plant)):
+        if _bring_up_to_date(situation, timer):
+            changed.add(timer_number)
+    for number, trip in enumerate(machine.trips):
+        if situation.holds(trip.when, trip.name) and situation.apply(trip.effects, trip.name):
+            changed.add(number)
+            rounds.acted.setdefault(trip.name)
+    for number, rule in enumerate(machine.plant, start=len(machine.trips)):
+        acts = rule.interval.at_once and situation.holds(rule.when, rule.name)
+        if acts and situation.apply(rule.effects, rule.name):
+            changed.add(number)
+            rounds.acted.setdefault(rule.name)
+    rounds.changed.append(changed)
+
+
+def _bring_up_to_date(situation: Situation, timer: Timer) -> bool:
+    """Let a timer see its input; return whether that changed it."""
+    old = situation.timer_state(timer.name)
+    new = timers.brought_up_to_date(timer, old, signal=situation.holds(timer.input, timer.name))
+    situation.set_timer(timer.name, new)
+    return new != old
+
+
+def _reset_clocks(situation: Situation) -> None:
+    for rule in situation.clocked_rules:
+        if not situation.holds(rule.when, rule.name):
+            situation.set_clock(rule.name, 0)
+
+
+def _endless(machine: Machine, rounds: _Rounds, *, since: int) -> Endless:
+    names = [trip.name for trip in machine.trips]
+    names += [rule.name for rule in machine.plant]
+    names += [timer.name for timer in machine.timers]
+    return Endless(names=tuple(names[number] for number in sorted(set().union(*rounds.changed[since:]))))
+
+
+def what_must_happen_first(situation: Situation) -> tuple[PlantRule, ...]:
+    """Return the plant rules that have reached their latest time, so that no time can pass."""
+    return tuple(
+        rule
+        for rule in situation.clocked_rules
+        if rule.interval.latest is not None
+        and situation.clock(rule.name) >= rule.interval.latest
+        and situation.holds(rule.when, rule.name)
+    )
+
+
+def let_a_tick_pass(machine: Machine, situation: Situation) -> None:
+    """Advance timers and plant clocks by one, all as the settled state before it says; it does not settle."""
+    advanced = []
+    for timer in machine.timers:
+        signal = timer.kind is not TimerKind.TP and situation.holds(timer.input, timer.name)
+        advanced.append(timers.after_a_tick(timer, situation.timer_state(timer.name), signal=signal))
+    running = [rule for rule in situation.clocked_rules if situation.holds(rule.when, rule.name)]
+    for timer, state in zip(machine.timers, advanced, strict=True):
+        situation.set_timer(timer.name, state)
+    for rule in running:
+        situation.set_clock(rule.name, min(situation.clock(rule.name) + 1, longest_count(rule)))

@@ -1,0 +1,76 @@
+"""The timers of IEC 61131-3, one at a time, as plain data: how each starts, is brought up to date, advances, and reads.
+
+ET counts ticks up to `pt`. A TOF starts timed out. A TP that is not running is idle (ET 0) or finished (ET = pt).
+"""
+
+from dataclasses import dataclass
+from typing import assert_never
+
+from seqcheck.check.machine import Timer, TimerKind
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TimerState:
+    """What a timer remembers. *running* is for a TP only: its pulse lasts."""
+
+    elapsed: int
+    running: bool = False
+
+
+def initial(timer: Timer) -> TimerState:
+    """Return how a timer is before anything has happened."""
+    return TimerState(elapsed=timer.pt_ticks if timer.kind is TimerKind.TOF else 0)
+
+
+def brought_up_to_date(timer: Timer, state: TimerState, *, signal: bool) -> TimerState:
+    """Return the timer as it is once it has seen its input; no time passes."""
+    match timer.kind:
+        case TimerKind.TON:
+            return state if signal else TimerState(elapsed=0)
+        case TimerKind.TOF:
+            return TimerState(elapsed=0) if signal else state
+        case TimerKind.TP:
+            return _pulse_up_to_date(timer, state, signal=signal)
+        case _:
+            assert_never(timer.kind)
+
+
+def _pulse_up_to_date(timer: Timer, state: TimerState, *, signal: bool) -> TimerState:
+    if state.running:
+        return state
+    if state.elapsed == timer.pt_ticks:
+        return state if signal else TimerState(elapsed=0)
+    return TimerState(elapsed=0, running=True) if signal else state
+
+
+def after_a_tick(timer: Timer, state: TimerState, *, signal: bool) -> TimerState:
+    """Return the timer one tick later, its input having been *signal* all along; it is not yet brought up to date."""
+    if not _counts(timer, state, signal=signal):
+        return state
+    elapsed = state.elapsed + 1
+    return TimerState(elapsed=elapsed, running=state.running and elapsed < timer.pt_ticks)
+
+
+def _counts(timer: Timer, state: TimerState, *, signal: bool) -> bool:
+    match timer.kind:
+        case TimerKind.TON:
+            return signal and state.elapsed < timer.pt_ticks
+        case TimerKind.TOF:
+            return not signal and state.elapsed < timer.pt_ticks
+        case TimerKind.TP:
+            return state.running
+        case _:
+            assert_never(timer.kind)
+
+
+def output(timer: Timer, state: TimerState) -> bool:
+    """Return Q."""
+    match timer.kind:
+        case TimerKind.TON:
+            return state.elapsed == timer.pt_ticks
+        case TimerKind.TOF:
+            return state.elapsed < timer.pt_ticks
+        case TimerKind.TP:
+            return state.running
+        case _:
+            assert_never(timer.kind)

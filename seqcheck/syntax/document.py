@@ -1,0 +1,165 @@
+"""What a sequence file says, as written: texts, terms and durations with their places. No name is looked up yet.
+
+A part that could not be read is left out or None; the fault was reported, and later stages say nothing more about it.
+"""
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from seqcheck.diagnostics.span import Span
+from seqcheck.syntax.terms import Term
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Text:
+    """A text, or a name."""
+
+    value: str
+    span: Span
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Formula:
+    """An expression; *term* None: it is broken."""
+
+    term: Term | None
+    text: str
+    span: Span
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Period:
+    """A duration, or an interval: then *seconds* is its beginning and *latest* its end, if it has one."""
+
+    seconds: Fraction
+    latest: Fraction | None
+    span: Span
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Variable:
+    """An entry of parts, panel, outputs or memory. *readable* False: its values could not be read.
+
+    *states* None and *bounds* None: a truth. *starts* empty: the first value, unless *starts_any*.
+    """
+
+    name: Text
+    section: str
+    readable: bool
+    states: tuple[Text, ...] | None
+    bounds: tuple[int, int] | None
+    range_span: Span
+    starts: tuple[Text, ...]
+    starts_any: bool
+    text: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Sensor:
+    """An entry of sensors."""
+
+    name: Text
+    formula: Formula | None
+    text: str
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Timer:
+    """An entry of timers."""
+
+    name: Text
+    kind: str
+    input: Formula | None
+    pt: Period | None
+    text: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Effect:
+    """`target: value` in a `then`."""
+
+    target: Text
+    value: Formula
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Rule:
+    """A trip, a plant rule, a person's action, a fault, or (in *section* permissives) a permissive.
+
+    *condition* is its `when` or `if`; *stuck* the signal of a stuck fault and its value.
+    """
+
+    name: Text
+    section: str
+    condition: Formula | None
+    after: Period | None = None
+    stuck: tuple[Text, Text] | None = None
+    stuck_is_sensor: bool = False
+    then: tuple[Effect, ...] = ()
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Command:
+    """An entry of commands."""
+
+    name: Text
+    permissives: tuple[Rule, ...]
+    then: tuple[Effect, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Demand:
+    """A hazard or a requirement: *kind* is its leading key, *conditions* its expressions by key."""
+
+    id: Text
+    kind: str
+    text: str
+    conditions: dict[str, Formula]
+    commands: tuple[Text, ...]
+    within: Period | None
+    risk: tuple[str, str, str] | None
+    source: str
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Step:
+    """A step of a procedure; exactly one of its fields is given."""
+
+    span: Span
+    name: Text | None = None
+    wait: Period | None = None
+    until: Formula | None = None
+    panel: tuple[tuple[Text, Text], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Procedure:
+    """An entry of procedures."""
+
+    name: Text
+    steps: tuple[Step, ...]
+    ends_with: Formula | None
+    after: Text | None
+    source: str
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Document:
+    """A whole file as written. *names_lost*: some declarations could not be read, so a name may be unknown for that."""
+
+    machine: str
+    revision: str
+    tick: Period | None
+    tick_given: bool
+    variables: tuple[Variable, ...]
+    sensors: tuple[Sensor, ...]
+    timers: tuple[Timer, ...]
+    commands: tuple[Command, ...]
+    rules: tuple[Rule, ...]
+    demands: tuple[Demand, ...]
+    procedures: tuple[Procedure, ...]
+    names_lost: bool

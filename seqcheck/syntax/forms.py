@@ -1,0 +1,81 @@
+"""The forms that a place in a sequence file can have: the vocabulary in which `sections` defines the language's shape."""
+
+from dataclasses import dataclass
+from enum import Enum
+from typing import TypeAlias
+
+
+class Leaf(Enum):
+    """What a single text means."""
+
+    TEXT = "a text"
+    EXPRESSION = "an expression"
+    DURATION = "a duration"
+    INTERVAL = "an interval"
+    RANGE = "a range"
+    VALUE = "a value"
+    STATE = "the name of a state"
+    BOOL = "the word bool"
+    REFERENCE = "the name of another entry"
+    CHOICE = "one of some words"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Single:
+    """One text; *choices* are the words allowed if it is a CHOICE."""
+
+    leaf: Leaf
+    example: str
+    choices: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Listing:
+    """A list of *item*s, at least one unless *may_be_empty*."""
+
+    item: "Single | OneOf"
+    example: str
+    may_be_empty: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Key:
+    """A key of a `Keyed` map."""
+
+    name: str
+    form: "Form"
+    about: str
+    required: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Keyed:
+    """A map with certain keys; one with all of *lead* is of this kind and no other."""
+
+    what: str
+    keys: tuple[Key, ...]
+    example: str
+    lead: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Named:
+    """A map from names to entries of one form; *identifiers* are names of variables, which ignore case."""
+
+    what: str
+    entry: "Form"
+    example: str
+    identifiers: bool = False
+    may_be_empty: bool = True
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OneOf:
+    """One of several forms, told apart by being a text, a list, or a map with a leading key."""
+
+    what: str
+    forms: tuple["Form", ...]
+    example: str
+
+
+Form: TypeAlias = Single | Listing | Keyed | Named | OneOf
