@@ -10,6 +10,7 @@ ORDERED = frozenset({Op.LESS, Op.AT_MOST, Op.GREATER, Op.AT_LEAST, Op.EQUAL, Op.
 GENERAL = (
     "the controller and everything at once react without delay",
     "one thing happens at a time",
+    "no fault occurs but those named with a verdict, each at most once",
     "hazards and requirements are judged in settled states, not while trips and at-once rules are still acting",
 )
 

@@ -66,5 +66,8 @@ def _passing(model: Model, exploration: Exploration) -> Iterator[Finding]:
     for number in sorted(exploration.passing - exploration.found.keys()):
         p = model.properties[number]
         if isinstance(p.rule, Hazard):
-            text = f"{p.id} holds in passing, while trips and at-once rules act: “{p.rule.must_not_be.text}”"
+            text = (
+                f"{p.id} holds in passing, until trips or at-once rules have acted: it rests on their acting without delay "
+                f"(“{p.rule.must_not_be.text}”)"
+            )
             yield Finding(kind="in_passing", about=p.id, text=text, line=p.line)

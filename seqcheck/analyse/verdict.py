@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from enum import Enum
 from fractions import Fraction
 
+from seqcheck.model.model import Source
 from seqcheck.model.run import Run, Values
 from seqcheck.search.engine import Stop
 
@@ -91,6 +92,7 @@ class Verification:
     tick_s: Fraction
     cases: tuple[Case, ...]
     assumptions: tuple[str, ...]
+    sources: tuple[Source, ...]
     not_begun: tuple[tuple[str, ...], ...]
 
     def has(self, verdict: Verdict) -> bool:

@@ -62,6 +62,7 @@ def verification(models: Sequence[Model], judge: Callable[[Model], Case]) -> Ver
         tick_s=first.tick_s,
         cases=tuple(cases),
         assumptions=assumptions(first),
+        sources=first.sources,
         not_begun=tuple(model.faults for model in models[len(cases) :]),
     )
 

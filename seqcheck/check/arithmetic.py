@@ -17,7 +17,7 @@ class CannotComputeError(Exception):
 
 def fits(kind: NumberType) -> bool:
     """Tell whether the bounds are far from what 64 bits hold."""
-    return -GREATEST <= kind.lowest and kind.highest <= GREATEST
+    return kind.lowest >= -GREATEST and kind.highest <= GREATEST
 
 
 def bounds(operator: Operator, operands: Sequence[NumberType]) -> NumberType:
@@ -82,7 +82,7 @@ def _raised(base: int, exponent: int) -> int:
     """Raise to a power; of -1, 0 and 1 by parity, since their exponents may be of any size."""
     if abs(base) <= 1 and exponent > 1:
         exponent = 2 - exponent % 2
-    return base**exponent
+    return int(base**exponent)
 
 
 def _ends(kind: NumberType) -> set[int]:

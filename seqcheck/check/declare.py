@@ -99,7 +99,12 @@ class Declarations:
             if value is None:
                 number = isinstance(kind, NumberType)
                 message = f"{quoted(written.name.value)} can't start as {quoted(text.value)}: it is {described(kind)}"
-                self._sink.report(Code.OUT_OF_RANGE if number and text.value.strip("+-").isdigit() else Code.WRONG_VALUE, text.span, message, value_hint(text.value, kind, self._near))
+                self._sink.report(
+                    Code.OUT_OF_RANGE if number and text.value.strip("+-").isdigit() else Code.WRONG_VALUE,
+                    text.span,
+                    message,
+                    value_hint(text.value, kind, self._near),
+                )
             else:
                 starts[value] = None
         return tuple(starts)

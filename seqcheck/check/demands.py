@@ -53,7 +53,9 @@ class Demands:
             id=written.id.value,
             text=written.text or condition.text,
             condition=condition,
-            risk=None if written.risk is None else Risk(severity=written.risk[0], exposure=written.risk[1], avoidance=written.risk[2]),
+            risk=None
+            if written.risk is None
+            else Risk(severity=written.risk[0], exposure=written.risk[1], avoidance=written.risk[2]),
             source=written.source,
             span=written.id.span,
         )
@@ -109,7 +111,7 @@ class Demands:
             self._sink.report(Code.WRONG_KIND, name.span, message, "only commands are accepted or refused")
         elif not self._scope.names_lost:
             commands = [act for act, is_command in self._acts.items() if is_command]
-            help_line = self._near.hint(name.value, commands, "the commands are")
+            help_line = self._near.hint(name.value, commands, "the commands are") or "declare it under `commands`"
             self._sink.report(Code.UNKNOWN_COMMAND, name.span, f"there is no command {quoted(name.value)}", help_line)
         return False
 
@@ -167,7 +169,7 @@ class Demands:
         if name.value in self._acts:
             return Act(name=name.value, is_command=self._acts[name.value], span=name.span)
         if not self._scope.names_lost:
-            help_line = self._near.hint(name.value, list(self._acts), "the commands and people's actions are")
+            help_line = self._near.hint(name.value, list(self._acts), "there are") or "declare it under `commands` or `people`"
             message = f"there is no command and no person's action {quoted(name.value)}"
             self._sink.report(Code.UNKNOWN_COMMAND, name.span, message, help_line)
         return None

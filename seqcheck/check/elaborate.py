@@ -84,7 +84,9 @@ class Elaborator:
             if state is not None:
                 if declared is not None:
                     message = f"{quoted(term.text)} is {declared.kind.value} too; here the state is meant"
-                    self._sink.report(Code.SHADOWED_NAME, term.span, message, "rename one of them, so that readers can't be misled")
+                    self._sink.report(
+                        Code.SHADOWED_NAME, term.span, message, "rename one of them, so that readers can't be misled"
+                    )
                 return Literal(value=state, type=hint, span=term.span)
         if declared is None:
             self._unknown(term, hint)
@@ -95,7 +97,9 @@ class Elaborator:
         if isinstance(hint, StatesType):
             near = self._near.near(term.text, hint.states)
             help_line = f"did you mean {quoted(near)}? {states_named(hint)}" if near else states_named(hint)
-            self._sink.report(Code.NOT_A_STATE, term.span, f"there is no such state here: {quoted(term.text)}", help_line)
+            self._sink.report(
+                Code.NOT_A_STATE, term.span, f"{quoted(self._scope.owner(hint))} has no state {quoted(term.text)}", help_line
+            )
         elif hint is None:
             self._scope.report_unknown(Text(term.text, term.span))
 
@@ -109,7 +113,11 @@ class Elaborator:
             return None if kind is None else ReadSensor(sensor=declared.name, type=kind, span=term.span)
         if declared.kind is Kind.PART and reader is Reader.CONTROLLER:
             sensors = self.sensors_of_part(declared.name)
-            help_line = f"read it through a sensor: {listed(map(quoted, sensors), 4)}" if sensors else "declare a sensor that reads it, and read that"
+            help_line = (
+                f"read it through a sensor: {listed(map(quoted, sensors), 4)}"
+                if sensors
+                else "declare a sensor that reads it, and read that"
+            )
             message = f"the controller can't see the part {quoted(declared.name)}"
             self._sink.report(Code.READS_PART, term.span, message, help_line)
         if declared.type is None:
@@ -147,6 +155,7 @@ class Elaborator:
             if expression is not None:
                 operands.append(expression)
         if len(operands) < len(term.operands):
+            self._rules.judge_some(operator, operands)
             return None
         kind = self._rules.type_of(operator, term, operands)
         return None if kind is None else Operation(operator=operator, operands=tuple(operands), type=kind, span=term.span)
@@ -160,6 +169,8 @@ class Elaborator:
             return [None, *(arms_hint for _ in term.operands[1:])]
         if operator in EQUALITIES:
             return self._compared_hints(term)
+        if any(isinstance(self.hint_of(operand), StatesType) for operand in term.operands):
+            return [Unclear.BROKEN for _ in term.operands]  # states have no business here: one error is enough
         return [None for _ in term.operands]
 
     def _compared_hints(self, term: terms.Operation) -> list[Hint] | None:
@@ -196,9 +207,12 @@ class Elaborator:
             if kind is None:
                 return Unclear.BROKEN
             return kind if isinstance(kind, StatesType) else None
-        if isinstance(term, terms.Operation) and BY_SPELLING[term.operator] in CHOOSERS:
+        if not isinstance(term, terms.Operation):
+            return None
+        if BY_SPELLING[term.operator] in CHOOSERS:
             return self._arms_hint(term.operands[1:])
-        return None
+        spoilt = term.operator in {"NOT", "NEG"} and isinstance(self.hint_of(term.operands[0]), StatesType)
+        return Unclear.BROKEN if spoilt else None
 
     def _declared_type(self, declared: Declared, term: terms.Name) -> Type | None:
         return self.sensor_type(declared, term) if declared.kind is Kind.SENSOR else declared.type

@@ -27,8 +27,16 @@ class Writer(Enum):
 
 
 _TRESPASS = {
-    Writer.CONTROLLER: (Code.CONTROLLER_WRITES, "the controller writes outputs and memory only", "set an output here, and let a plant rule act on it"),
-    Writer.PLANT: (Code.PLANT_WRITES, "the plant and faults write parts only", "change a part here; the controller answers by a trip"),
+    Writer.CONTROLLER: (
+        Code.CONTROLLER_WRITES,
+        "the controller writes outputs and memory only",
+        "set an output here, and let a plant rule act on it",
+    ),
+    Writer.PLANT: (
+        Code.PLANT_WRITES,
+        "the plant and faults write parts only",
+        "change a part here; the controller answers by a trip",
+    ),
     Writer.PERSON: (Code.PERSON_WRITES, "people write parts and panel items only", "make it a command, or let a trip set it"),
 }
 
@@ -70,7 +78,8 @@ class Meanings:
         hint: Hint = Unclear.BROKEN if kind is None else kind if isinstance(kind, StatesType) else None
         value = self._expression(effect.value, reader, hint)
         if declared is None or kind is None or value is None or not self._suits(value, declared.name, kind):
-            return self._missing()
+            self._account_for_loss()
+            return None
         return Assignment(target=declared.name, value=value, span=effect.target.span.to(effect.value.span))
 
     def _written(self, target: doc.Text, writer: Writer) -> Declared | None:
@@ -94,25 +103,30 @@ class Meanings:
             message = f"{quoted(name)} is {described(kind)}, and this is {described(value.type)}"
             self._sink.report(Code.UNLIKE_TYPES, value.span, message, _suiting(kind))
             return False
-        if isinstance(kind, NumberType) and isinstance(value.type, NumberType):
-            if value.type.lowest > kind.highest or value.type.highest < kind.lowest:
-                message = f"{quoted(name)} has the range {kind.lowest}..{kind.highest}, and this is {described(value.type)}"
-                self._sink.report(Code.OUT_OF_RANGE, value.span, message, "widen the range, or bound the value with LIMIT")
-                return False
+        if isinstance(kind, NumberType) and isinstance(value.type, NumberType) and _apart(kind, value.type):
+            message = f"{quoted(name)} has the range {kind.lowest}..{kind.highest}, and this is {described(value.type)}"
+            self._sink.report(Code.OUT_OF_RANGE, value.span, message, "widen the range, or bound the value with LIMIT")
+            return False
         return True
 
     def _expression(self, formula: doc.Formula | None, reader: Reader, hint: Hint) -> Expression | None:
         if formula is None or formula.term is None:
-            return self._missing()
+            self._account_for_loss()
+            return None
         expression = self._elaborator.expression(formula.term, reader, hint)
         if expression is None or not self._measure.fits(expression):
-            return self._missing()
+            self._account_for_loss()
+            return None
         return expression
 
-    def _missing(self) -> None:
-        """Say that something is left out: only ever because of an error that was reported."""
+    def _account_for_loss(self) -> None:
+        """Make sure that what is left out here was reported."""
         if not self._sink.refused:
             raise CheckerFaultError("an expression was dropped without a diagnostic")
+
+
+def _apart(one: NumberType, other: NumberType) -> bool:
+    return one.highest < other.lowest or other.highest < one.lowest
 
 
 def _suiting(kind: Type) -> str:

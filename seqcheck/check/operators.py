@@ -59,11 +59,20 @@ class OperatorRules:
             return self._multiplexed(term, operands)
         return self._arithmetic(operator, term, operands) if self._are_numbers(operator, operands) else None
 
+    def judge_some(self, operator: Operator, operands: Sequence[Expression]) -> None:
+        """Report what is wrong with those operands that have a meaning, where others have none."""
+        if operator in LOGIC:
+            self._are_truths(operator, operands)
+        elif operator not in EQUALITIES | CHOOSERS:
+            self._are_numbers(operator, operands)
+
     def _arithmetic(self, operator: Operator, term: terms.Operation, operands: Sequence[Expression]) -> Type | None:
         try:
             result = bounds(operator, [o.type for o in operands if isinstance(o.type, NumberType)])
         except CannotComputeError as error:
-            self._sink.report(Code.CANNOT_COMPUTE, term.span, f"this can never be computed: {error}", "change the right operand")
+            self._sink.report(
+                Code.CANNOT_COMPUTE, term.span, f"this can never be computed: {error}", "change the right operand"
+            )
             return None
         if not fits(result):
             message = "the result may grow beyond 64 bits"
@@ -75,7 +84,9 @@ class OperatorRules:
         choice, *arms = operands
         if not isinstance(choice.type, TruthType):
             message = f"the first argument of SEL must be a truth, and this is {described(choice.type)}"
-            self._sink.report(Code.WRONG_OPERAND, choice.span, message, "SEL(G, a, b) gives a while G is FALSE, b while it is TRUE")
+            self._sink.report(
+                Code.WRONG_OPERAND, choice.span, message, "SEL(G, a, b) gives a while G is FALSE, b while it is TRUE"
+            )
             return None
         return self._common(term, arms)
 
@@ -83,7 +94,9 @@ class OperatorRules:
         index, *arms = operands
         if not isinstance(index.type, NumberType):
             message = f"the first argument of MUX must be a number, and this is {described(index.type)}"
-            self._sink.report(Code.WRONG_OPERAND, index.span, message, "MUX(K, a, b, c) gives a while K is 0, b while it is 1, and so on")
+            self._sink.report(
+                Code.WRONG_OPERAND, index.span, message, "MUX(K, a, b, c) gives a while K is 0, b while it is 1, and so on"
+            )
             return None
         if index.type.highest < 0 or index.type.lowest >= len(arms):
             message = f"MUX has the inputs 0 to {len(arms) - 1}, and this is {described(index.type)}"

@@ -1,7 +1,7 @@
 """The names of one file: variables, sensors and timers, looked up whatever their case."""
 
-from dataclasses import dataclass
 from enum import Enum
+from typing import NamedTuple
 
 from seqcheck.check.machine import StatesType, Type
 from seqcheck.diagnostics.codes import Code
@@ -22,8 +22,7 @@ class Kind(Enum):
     TIMER = "a timer"
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Declared:
+class Declared(NamedTuple):
     """A name. *type* is a variable's, or that of a timer's ET; None: a sensor, or it could not be read."""
 
     name: str
@@ -41,6 +40,7 @@ class Scope:
         self._declared: dict[str, Declared] = {}
         self._states: dict[int, dict[str, str]] = {}
         self._owners: dict[str, str] = {}
+        self._owner_of_type: dict[int, str] = {}
         self.names_lost = names_lost
 
     def declare(self, declared: Declared) -> bool:
@@ -54,6 +54,7 @@ class Scope:
             return False
         self._declared[folded] = declared
         if isinstance(declared.type, StatesType):
+            self._owner_of_type[id(declared.type)] = declared.name
             for state in declared.type.states:
                 self._owners.setdefault(state.lower(), declared.name)
         return fits
@@ -69,6 +70,10 @@ class Scope:
             by_name = {state.lower(): state for state in kind.states}
             self._states[id(kind)] = by_name
         return by_name.get(name.lower())
+
+    def owner(self, kind: StatesType) -> str:
+        """Return the variable whose states these are."""
+        return self._owner_of_type[id(kind)]
 
     def report_unknown(self, name: Text, kinds: frozenset[Kind] = frozenset(Kind)) -> None:
         """Report that nothing has this name; propose one of *kinds*."""

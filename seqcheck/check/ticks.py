@@ -41,7 +41,9 @@ class Ticks:
             below = int(ticks) * self._tick
             choices = [spell(fitting) for fitting in (below, below + self._tick) if fitting > 0]
             message = f"{spell(seconds)} is not a whole number of ticks of {spell(self._tick)}"
-            self._sink.report(Code.NOT_WHOLE_TICKS, span, message, f"write {' or '.join(choices)}, or choose a tick that divides it")
+            self._sink.report(
+                Code.NOT_WHOLE_TICKS, span, message, f"write {' or '.join(choices)}, or choose a tick that divides it"
+            )
             return None
         if ticks > MOST_TICKS:
             message = f"{spell(seconds)} is {int(ticks):,} ticks; the most is {MOST_TICKS:,}"
@@ -62,7 +64,9 @@ class Ticks:
             return Interval(earliest=0, latest=None, at_once=False, source="")
         if period.latest is not None and period.latest < period.seconds:
             message = f"the interval ends at {spell(period.latest)}, before it begins at {spell(period.seconds)}"
-            self._sink.report(Code.BACKWARDS, period.span, message, f"did you mean {spell(period.latest)}..{spell(period.seconds)}?")
+            self._sink.report(
+                Code.BACKWARDS, period.span, message, f"did you mean {spell(period.latest)}..{spell(period.seconds)}?"
+            )
             return None
         earliest = self.count(period.seconds, period.span)
         latest = None if period.latest is None else self.count(period.latest, period.span)

@@ -3,8 +3,6 @@
 import sys
 import textwrap
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
-from hashlib import sha256
 from io import TextIOWrapper
 from pathlib import Path
 from typing import Final
@@ -12,6 +10,7 @@ from typing import Final
 import click
 
 from seqcheck.check.machine import Machine, Value
+from seqcheck.cli.load import load
 from seqcheck.simulate import recording
 from seqcheck.simulate.errors import RecordingError, SetupError
 from seqcheck.simulate.naming import Naming
@@ -21,15 +20,6 @@ from seqcheck.simulate.wording import CAUTION, Line, Tone
 
 WIDTH: Final = 110
 BAD_FILE: Final = 2
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Loaded:
-    """A sequence file that was read and checked."""
-
-    machine: Machine
-    sha256: str
-    text: str
 
 
 @click.command()
@@ -54,36 +44,20 @@ def simulate(
     if result is not None and play is None:
         raise click.UsageError("--result goes with --play")
     loaded = load(file)
+    if loaded.machine is None:
+        sys.exit(BAD_FILE)
+    machine = loaded.machine
     try:
-        simulator = Simulator(loaded.machine, faults=faults or None, start=_start(loaded.machine, starts))
-        session = Session(loaded.machine, simulator, loaded.sha256)
-        status = _play(session, recording.load(play, loaded.machine, result)) if play else _converse(session)
+        simulator = Simulator(machine, faults=faults or None, start=_start(machine, starts))
+        session = Session(machine, simulator, loaded.sha256)
+        status = _converse(session) if play is None else _play(session, recording.load(play, machine, result))
         if save is not None:
-            recording.save(save, session.simulator.timeline(), loaded.machine, loaded.sha256)
+            recording.save(save, session.simulator.timeline(), machine, loaded.sha256)
     except (SetupError, RecordingError) as error:
         click.echo(f"error: {_printable(error.problem)}", err=True)
         sys.exit(BAD_FILE)
     _show((Line(CAUTION, Tone.QUIET, hang=0),))
     sys.exit(status)
-
-
-def load(path: Path) -> Loaded:
-    """Read and check a sequence file; show what is wrong with it, and exit with 2 if it is refused."""
-    from seqcheck.check.check import check
-    from seqcheck.diagnostics.diagnostic import Sink
-    from seqcheck.diagnostics.render import render
-    from seqcheck.syntax.read import read
-
-    data = path.read_bytes()
-    text = data.decode("utf-8-sig", errors="replace")
-    sink = Sink()
-    document = read(data, sink)
-    machine = None if document is None else check(document, sink)
-    for diagnostic in sink.diagnostics:
-        click.echo(render(diagnostic, str(path), text), err=True)
-    if machine is None:
-        sys.exit(BAD_FILE)
-    return Loaded(machine=machine, sha256=sha256(data).hexdigest(), text=text)
 
 
 def _start(machine: Machine, starts: Iterable[str]) -> dict[str, Value]:
@@ -115,29 +89,32 @@ def _converse(session: Session) -> int:
         return 1
     _show(session.overview().lines)
     _show((Line('Say a number, a name, "wait 2 s", "undo", "help" or "quit".', Tone.QUIET),))
-    for typed in _typed_lines():
-        answer = session.answer(typed)
-        _show(answer.lines)
-        if answer.ended:
-            break
+    try:
+        for typed in _typed_lines():
+            answer = session.answer(typed)
+            _show(answer.lines)
+            if answer.ended:
+                break
+    except KeyboardInterrupt:
+        click.echo("")
     return 0
 
 
 def _typed_lines() -> Iterator[str]:
-    """Yield the lines of the input until it ends or the person breaks off."""
+    """Yield the lines of the input until it ends; what does not come from a terminal is shown, as a terminal would."""
     typed = sys.stdin
     if isinstance(typed, TextIOWrapper):
         typed.reconfigure(errors="replace")
-    try:
-        while True:
-            if typed.isatty():
-                click.echo("> ", nl=False)
-            line = typed.readline()
-            if not line:
-                return
-            yield line
-    except KeyboardInterrupt:
-        return
+    at_terminal = typed.isatty()
+    while True:
+        if at_terminal:
+            click.echo("> ", nl=False)
+        line = typed.readline()
+        if not line:
+            return
+        if not at_terminal:
+            click.echo(f"> {_printable(line.rstrip())}")
+        yield line
 
 
 def _show(lines: Iterable[Line]) -> None:

@@ -5,6 +5,7 @@ from collections.abc import Collection, Mapping, Sequence
 from seqcheck.check import machine as tree
 from seqcheck.compile.lower import Scope, bounds, clock_name, encode, fault_name, keeps_clock, labels, longest
 from seqcheck.compile.properties import properties
+from seqcheck.compile.sources import sources
 from seqcheck.compile.stepping import steps
 from seqcheck.model import model as m
 from seqcheck.model.expression import Apply, Const, Expression, Load, Op
@@ -35,6 +36,7 @@ def compile_machine(machine: tree.Machine, faults: Collection[str] = ()) -> m.Mo
         reactions=_reactions(machine, scope),
         steps=order,
         properties=properties(machine, scope, order),
+        sources=sources(machine),
         faults=tuple(fault.name for fault in studied),
     )
 
@@ -62,7 +64,6 @@ def _variable(variable: tree.Variable) -> m.Variable:
         starts=tuple(encode(start, variable.type) for start in variable.starts),
         line=variable.span.line,
         text=variable.text,
-        source=variable.source,
     )
 
 
@@ -104,9 +105,7 @@ def _scope(machine: tree.Machine, studied: Sequence[tree.Fault], variables: tupl
     )
 
 
-def _actual(
-    studied: Sequence[tree.Fault], places: Mapping[str, int], types: Mapping[str, tree.Type]
-) -> dict[str, Expression]:
+def _actual(studied: Sequence[tree.Fault], places: Mapping[str, int], types: Mapping[str, tree.Type]) -> dict[str, Expression]:
     """Return what each output that can be stuck really does."""
     actual: dict[str, Expression] = {}
     for fault in studied:

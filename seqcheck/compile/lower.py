@@ -85,10 +85,10 @@ class Scope:
             case _:
                 assert_never(written)
 
-    def guard(self, condition: tree.Condition, *, name: str = "", source: str = "") -> Guard:
+    def guard(self, condition: tree.Condition, *, name: str = "") -> Guard:
         """Lower a condition; *name* is a permissive's."""
         test = self.expression(condition.expression)
-        return Guard(name=name, test=test, text=" ".join(condition.text.split()), source=source)
+        return Guard(name=name, test=test, text=" ".join(condition.text.split()))
 
     def program(self, effects: tree.Effects) -> Program:
         """Lower the assignments of one `then`."""

@@ -50,7 +50,7 @@ def _command(command: tree.Command, scope: Scope) -> tuple[Span, m.Step]:
         name=command.name,
         to=None,
         ready=TRUE,
-        guards=tuple(scope.guard(p.condition, name=p.name, source=p.source) for p in command.permissives),
+        guards=tuple(scope.guard(p.condition, name=p.name) for p in command.permissives),
         program=scope.program(command.effects),
         line=command.span.line,
     )

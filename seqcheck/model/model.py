@@ -42,7 +42,6 @@ class Variable:
     starts: tuple[int, ...]
     line: int
     text: str = ""
-    source: str = ""
 
     def shown(self, raw: int) -> Value:
         """Return a value as the file names it."""
@@ -74,7 +73,6 @@ class Guard:
     name: str
     test: Expression
     text: str
-    source: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -213,6 +211,15 @@ class Property:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """Where something that the file states comes from: a standard, a measurement, an assumption."""
+
+    about: str
+    source: str
+    line: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Model:
     """The whole machine. *faults* are the faults under study, each with a variable that is 1 once it has occurred.
 
@@ -229,6 +236,7 @@ class Model:
     reactions: tuple[Reaction, ...]
     steps: tuple[Step, ...]
     properties: tuple[Property, ...]
+    sources: tuple[Source, ...]
     faults: tuple[str, ...]
 
     @property

@@ -144,8 +144,7 @@ def settle_round(model: Model, values: list[int]) -> tuple[list[str], list[str]]
     reactions = [
         reaction.name
         for reaction in model.reactions
-        if judge(model, reaction.name, reaction.when.test, values)
-        and apply(model, reaction.name, reaction.program, values)
+        if judge(model, reaction.name, reaction.when.test, values) and apply(model, reaction.name, reaction.program, values)
     ]
     return reactions, timers
 

@@ -37,7 +37,8 @@ def verification_data(verification: Verification, *, file: str, sha256: str) -> 
         "engine": first.engine,
     }
     data |= case_data(first, float(verification.tick_s))
-    data |= {"assumptions": list(verification.assumptions)}
+    data["assumptions"] = list(verification.assumptions)
+    data["sources"] = [{"about": s.about, "source": s.source, "line": s.line} for s in verification.sources]
     if len(verification.cases) > 1 or verification.not_begun:
         data["cases"] = [case_data(case, float(verification.tick_s)) for case in verification.cases]
         data["not_begun"] = [list(faults) for faults in verification.not_begun]

@@ -40,6 +40,11 @@ def report(verification: Verification, words: Vocabulary, *, file: str, sha256: 
     yield "Assumptions"
     for assumption in verification.assumptions:
         yield from _wrapped(assumption, "  - ")
+    if verification.sources:
+        yield ""
+        yield "Sources, as the file gives them"
+        for source in verification.sources:
+            yield from _wrapped(f"{source.about}: {source.source} (line {source.line})", "  - ")
     yield ""
     yield from textwrap.wrap(CAUTION, WIDTH)
 
@@ -75,7 +80,7 @@ def _one_line(result: Result, words: Vocabulary) -> str:
 
 MEANING = {
     "hazard": "this must never be, and it can be",
-    "reachable": "this should be reachable, and it is not",
+    "reachable": "“{}” cannot be reached",
     "recoverable": "after this run there is no way left to “{}”",
     "forbid": "the command is accepted while “{}”",
     "only": "something else makes “{}” true",
@@ -89,6 +94,8 @@ def account(result: Result, words: Vocabulary, paint: Paint = plain) -> Iterator
     faults = f" (with the fault {' and '.join(result.faults)})" if result.faults else ""
     yield f"{paint(result.id, result.verdict)}  {result.text}{faults}"
     meaning = MEANING[result.kind].format(result.condition)
+    if result.kind == "reachable" and result.run is not None:
+        meaning = f"after this run there is no way left to “{result.condition}”"
     yield from _wrapped(f"Violated: {meaning}{_origin(result)}.", "  ")
     run = result.run
     if run is None:

@@ -71,11 +71,7 @@ class Asking:
 
     def _miss(self, text: str, known: list[By]) -> str:
         names = near(_form(text), (_longest_name(by) for by in known)) or near(text, (_short_name(by) for by in known))
-        hint = (
-            f" Did you mean: {'; '.join(names)}?"
-            if names
-            else ' Say "state" for what can be done, "help" for the rest.'
-        )
+        hint = f" Did you mean: {'; '.join(names)}?" if names else ' Say "state" for what can be done, "help" for the rest.'
         return f'Nothing here is called "{text}".{hint}'
 
 

@@ -39,9 +39,7 @@ class Naming:
         """Return a variable's declared name and one of its values as declared; raise `RecordingError` if unknown."""
         variable = self._variables.get(name.upper())
         if variable is None:
-            raise RecordingError(
-                f"the machine has no part, panel item, output or memory named {name}{self._hint(name)}"
-            )
+            raise RecordingError(f"the machine has no part, panel item, output or memory named {name}{self._hint(name)}")
         found = _as_declared(variable, value)
         if found is None:
             raise RecordingError(f"{variable.name} has no value {value}{_values_hint(variable)}")

@@ -44,6 +44,8 @@ class Reader:
         if "steps" in whole and isinstance(whole["steps"], list):
             return self._own(whole)
         if "run" in whole:
+            if not _has_run(whole):
+                raise RecordingError("there is no run with this result")
             return self._result(whole, whole)
         file = _of_machine(whole, self._machine)
         return self._result(self._chosen(file), file)
@@ -68,7 +70,7 @@ class Reader:
         if not wanted:
             listed = ", ".join(dict.fromkeys(str(result.get("id")) for result in results))
             raise RecordingError(f"it has no result {self._result_id}; it has {listed}")
-        with_run = [result for result in wanted if isinstance(result.get("run"), list)]
+        with_run = [result for result in wanted if _has_run(result)]
         if not with_run:
             which = "any of its results" if self._result_id is None else f"the result {self._result_id}"
             raise RecordingError(f"there is no run with {which}")
@@ -112,10 +114,13 @@ class Reader:
         ticks = Fraction(wait_s) / self._machine.tick_s
         whole = round(ticks)
         if abs(ticks - whole) > ROUNDING or whole < 1:
-            raise RecordingError(
-                f"a wait of {wait_s} s is no whole number of ticks of {float(self._machine.tick_s):g} s"
-            )
+            raise RecordingError(f"a wait of {wait_s} s is no whole number of ticks of {float(self._machine.tick_s):g} s")
         return whole
+
+
+def _has_run(result: dict[str, Json]) -> bool:
+    """Tell whether a result has a run: a run without steps says at least where it starts."""
+    return isinstance(result.get("run"), list) and bool(result["run"] or result.get("start"))
 
 
 def _of_machine(whole: dict[str, Json], machine: Machine) -> dict[str, Json]:

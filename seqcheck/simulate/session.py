@@ -162,11 +162,7 @@ class Session:
     def _stopped(self, step: RunStep, outcome: Outcome, count: int) -> list[Line]:
         """Tell at which step a recording could not go on."""
         where = f"after step {count}" if step.by.kind is StepKind.WAIT else f"at step {count}"
-        kind = (
-            "wait"
-            if step.by.kind is StepKind.WAIT
-            else f"{step.by.kind.value} {request(step.by, self._machine.tick_s)}"
-        )
+        kind = "wait" if step.by.kind is StepKind.WAIT else f"{step.by.kind.value} {request(step.by, self._machine.tick_s)}"
         return [Line(f"The run stops {where}: {kind}.", Tone.REFUSED), *self._refused(step, outcome)]
 
     def _timeline(self) -> Answer:
@@ -190,9 +186,7 @@ class Session:
 
 
 def _help() -> Answer:
-    return Answer(
-        lines=(Line("You can say:", Tone.HEADING), *(Line(f"   {say:<12}{does}", hang=15) for say, does in HELP))
-    )
+    return Answer(lines=(Line("You can say:", Tone.HEADING), *(Line(f"   {say:<12}{does}", hang=15) for say, does in HELP)))
 
 
 def _sentence(text: str) -> str:

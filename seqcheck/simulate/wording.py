@@ -83,9 +83,7 @@ class Wording:
 
     def result(self, step: RunStep) -> list[Line]:
         """Say what a step brought about."""
-        told = [
-            self._change(name, value) for name, value in step.changes if (name, value) != (step.by.name, step.by.to)
-        ]
+        told = [self._change(name, value) for name, value in step.changes if (name, value) != (step.by.name, step.by.to)]
         trips = [plain(name) for name in step.acted if name in self._trips]
         rules = [plain(name) for name in step.acted if name not in self._trips]
         if trips:
@@ -135,9 +133,7 @@ class Wording:
         rows.append(("timers", [self._timer(timer, known) for timer in self._machine.timers]))
         occurred = [fault for fault in self._machine.faults if fault.name in simulator.occurred]
         rows.append(("faults", [_fault(fault) for fault in occurred]))
-        lines += [
-            Line(f"   {label:<{LABEL_WIDTH}}{', '.join(told)}", hang=3 + LABEL_WIDTH) for label, told in rows if told
-        ]
+        lines += [Line(f"   {label:<{LABEL_WIDTH}}{', '.join(told)}", hang=3 + LABEL_WIDTH) for label, told in rows if told]
         return lines
 
     def choices(self, choices: tuple[Choice, ...]) -> list[Line]:
@@ -197,7 +193,8 @@ def _fault(fault: Fault) -> str:
     if fault.stuck is None:
         return plain(fault.name)
     does = "reads" if fault.stuck.is_sensor else "does"
-    return f"{plain(fault.name)} ({plain(fault.stuck.signal)} {does} {plain(fault.stuck.value)} whatever happens)"
+    whatever = "whatever is true" if fault.stuck.is_sensor else "whatever is asked"
+    return f"{plain(fault.name)} ({plain(fault.stuck.signal)} {does} {plain(fault.stuck.value)}, {whatever})"
 
 
 _HEADINGS: Final = {

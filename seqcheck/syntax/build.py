@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable
+from functools import partial
 from typing import TypeVar
 
 from seqcheck.diagnostics.codes import Code
@@ -18,6 +19,8 @@ _DEMAND_CONDITIONS = (
     "must not be", "reachable", "recoverable", "while", "makes", "when", "then", "unless", "before", "first", "since",
 )  # fmt: skip
 _KINDS = ("must not be", "reachable", "recoverable", "forbid", "only", "when", "before")
+_VARIABLES = ("parts", "panel", "outputs", "memory")
+_RULES = ("trips", "plant", "people", "faults")
 _T = TypeVar("_T")
 
 
@@ -52,9 +55,8 @@ class Builder:
     def document(self, root: Mapping, *, names_lost: bool) -> doc.Document:
         """Build the whole document."""
         top = Fields(root)
-        sections = ("parts", "panel", "outputs", "memory")
-        variables = [v for name in sections for v in _each(top, name, lambda e, s=name: self._variable(e, s))]  # type: ignore[misc]
-        rules = [r for name in ("trips", "plant", "people", "faults") for r in _each(top, name, lambda e, s=name: self._rule(e, s))]  # type: ignore[misc]
+        variables = [v for name in _VARIABLES for v in _each(top, name, partial(self._variable, name))]
+        rules = [r for name in _RULES for r in _each(top, name, partial(self._rule, name))]
         demands = [d for name in ("hazards", "requirements") for d in _each(top, name, self._demand)]
         return doc.Document(
             machine=top.text("machine"),
@@ -119,7 +121,7 @@ class Builder:
         return lowest, highest
 
     # --- declarations ---
-    def _variable(self, entry: Entry, section: str) -> doc.Variable:
+    def _variable(self, section: str, entry: Entry) -> doc.Variable:
         node = entry.value
         fields = Fields(node)
         bounds = self._range(fields.get("range"))
@@ -183,9 +185,11 @@ class Builder:
     def _permissive(self, entry: Entry) -> doc.Rule:
         fields = Fields(entry.value)
         node = fields.get("if") if isinstance(entry.value, Mapping) else _readable(entry.value)
-        return doc.Rule(name=_text(entry.key), section="permissives", condition=self._formula(node), source=fields.text("source"))
+        return doc.Rule(
+            name=_text(entry.key), section="permissives", condition=self._formula(node), source=fields.text("source")
+        )
 
-    def _rule(self, entry: Entry, section: str) -> doc.Rule:
+    def _rule(self, section: str, entry: Entry) -> doc.Rule:
         fields = Fields(entry.value)
         signal = fields.get("sensor") or fields.get("output")
         value = fields.get("stuck")
@@ -267,5 +271,3 @@ def _each(fields: Fields, key: str, build: Callable[[Entry], _T]) -> tuple[_T, .
     """Build something of every entry of the map under *key*."""
     node = fields.get(key)
     return tuple(build(entry) for entry in node.entries) if isinstance(node, Mapping) else ()
-
-

@@ -86,7 +86,7 @@ class Conformer:
         leads = [kind.lead for kind in kinds]
         if led:
             both = listed(quoted(kind.lead) for kind in led)
-            message = f"{quoted(owner.value)} has the keys of {len(led)} kinds of entry: {both}"
+            message = f"{quoted(owner.value)} has the keys of {len(led)} kinds of entry at once: {both}"
             self._sink.report(Code.WHICH_KIND, keys[led[1].lead].span, message, f"keep one of them: {form.example}")
             return None
         for key in keys.values():
@@ -94,7 +94,9 @@ class Conformer:
             if near:
                 self._unknown_key(key, form.what, f"did you mean {quoted(near)}?")
                 return None
-        message = f"{quoted(owner.value)} does not say what kind of entry it is: it has none of the keys {listed(map(quoted, leads))}"
+        message = (
+            f"{quoted(owner.value)} does not say what kind of entry it is: it has none of the keys {listed(map(quoted, leads))}"
+        )
         self._sink.report(Code.WHICH_KIND, owner.span, message, f"for example: {form.example}")
         return None
 

@@ -1,10 +1,17 @@
 """Reads durations: `500 ms`, `1.5 s`, T#1m30s, and intervals of them. Gives exact seconds; knows nothing of ticks."""
 
 import re
-from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
-_UNITS = {"ms": Fraction(1, 1000), "s": Fraction(1), "m": Fraction(60), "min": Fraction(60), "h": Fraction(3600), "d": Fraction(86400)}
+_UNITS = {
+    "ms": Fraction(1, 1000),
+    "s": Fraction(1),
+    "m": Fraction(60),
+    "min": Fraction(60),
+    "h": Fraction(3600),
+    "d": Fraction(86400),
+}
 _NUMBER = r"[0-9]{1,18}(?:\.[0-9]{1,18})?"
 _PLAIN = re.compile(rf"({_NUMBER})\s*(ms|s|min|h)", re.IGNORECASE)
 _LITERAL = re.compile(
@@ -26,8 +33,7 @@ INTERVAL_PATTERN = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Bounds:
+class Bounds(NamedTuple):
     """An interval in seconds; *latest* None: it has no end."""
 
     earliest: Fraction

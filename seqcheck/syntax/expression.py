@@ -4,7 +4,7 @@ Left association throughout. AND and OR of several operands become one term. Whe
 (`-a ** b`, `a < b = c`) parentheses are asked for.
 """
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from seqcheck.diagnostics.codes import Code
 from seqcheck.diagnostics.diagnostic import Sink
@@ -41,18 +41,18 @@ _ENGLISH = {
 
 def parse_expression(text: str, places: Places, sink: Sink) -> Term | None:
     """Return the term that *text* says; report the first thing wrong with it and return None."""
+    if len(text) > LONGEST:
+        message = f"the expression is {len(text):,} characters long; the most is {LONGEST:,}"
+        sink.report(Code.TOO_LARGE, places.span(0, 1), message, "keep parts of it in sensors")
+        return None
     try:
-        if len(text) > LONGEST:
-            message = f"the expression is {len(text):,} characters long; the most is {LONGEST:,}"
-            raise ExpressionError(Code.TOO_LARGE, (0, 1), message, "keep parts of it in sensors")
         return _Parser(tokenize(text), places).parse()
     except ExpressionError as error:
         sink.report(error.code, places.span(error.start, error.end), error.message, error.help)
         return None
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Part:
+class _Part(NamedTuple):
     """A parsed part of the text; *bare* is its outermost operator if no parentheses enclose it."""
 
     term: Term
@@ -71,16 +71,19 @@ class _Parser:
         self._at = 0
 
     def parse(self) -> Term:
-        if self._token.kind is TokenKind.END:
+        if self._ended():
             raise self._wrong("there is no expression here", "write a condition such as `gate = shut`")
         part = self._part(1, 1)
-        if self._token.kind is not TokenKind.END:
+        if not self._ended():
             raise self._unexpected()
         return part.term
 
     @property
     def _token(self) -> Token:
         return self._tokens[self._at]
+
+    def _ended(self) -> bool:
+        return self._token.kind is TokenKind.END
 
     def _next(self) -> Token:
         token = self._tokens[self._at]
@@ -120,10 +123,14 @@ class _Parser:
 
     def _join(self, left: _Part, sign: Token, right: _Part) -> _Part:
         for part in (left, right):
-            mixed = (sign.text in _EQUALITIES and part.bare in _ORDERINGS) or (sign.text in _ORDERINGS and part.bare in _EQUALITIES)
+            mixed = (sign.text in _EQUALITIES and part.bare in _ORDERINGS) or (
+                sign.text in _ORDERINGS and part.bare in _EQUALITIES
+            )
             if mixed:
                 message = f"it is unclear whether {quoted(part.bare)} or {quoted(sign.text)} comes first"
-                raise ExpressionError(Code.UNCLEAR_ORDER, (left.start, right.end), message, "put parentheses around one of the comparisons")
+                raise ExpressionError(
+                    Code.UNCLEAR_ORDER, (left.start, right.end), message, "put parentheses around one of the comparisons"
+                )
         if sign.text == "**" and left.bare == "NEG":
             message = "it is unclear whether the minus or the power comes first"
             raise ExpressionError(Code.UNCLEAR_ORDER, (left.start, right.end), message, "write (-a) ** b or -(a ** b)")
@@ -175,7 +182,7 @@ class _Parser:
     def _close(self, opened: Token) -> Token:
         if self._is_mark(")"):
             return self._next()
-        if self._token.kind is TokenKind.END:
+        if self._ended():
             message = "the parenthesis opened here is never closed"
             raise ExpressionError(Code.BAD_EXPRESSION, (opened.start, opened.end), message, "add the missing )")
         raise self._unexpected()
@@ -250,6 +257,8 @@ class _Parser:
             return self._wrong("this parenthesis closes none", "delete it, or add the missing (")
         if self._is_mark(","):
             return self._wrong("a comma outside the arguments of a function", "join conditions with AND or OR")
+        if self._is_mark(".") and before.kind is TokenKind.NUMBER:
+            return self._wrong("a range has no meaning in an expression", "compare with both ends: a >= 1 AND a <= 2")
         word = next((w for w in (token, before) if w.text.lower() in _ENGLISH and w.kind is TokenKind.NAME), None)
         help_line = _ENGLISH[word.text.lower()] if word else "write an operator (= <> < > AND OR ...) between the two"
         return self._wrong(f"{quoted(token.text)} can't follow {quoted(before.text)}", help_line)

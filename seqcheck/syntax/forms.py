@@ -1,8 +1,7 @@
 """The forms that a place in a sequence file can have: the vocabulary in which `sections` defines the language's shape."""
 
-from dataclasses import dataclass
 from enum import Enum
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
 
 
 class Leaf(Enum):
@@ -20,8 +19,7 @@ class Leaf(Enum):
     CHOICE = "one of some words"
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Single:
+class Single(NamedTuple):
     """One text; *choices* are the words allowed if it is a CHOICE."""
 
     leaf: Leaf
@@ -29,8 +27,7 @@ class Single:
     choices: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Listing:
+class Listing(NamedTuple):
     """A list of *item*s, at least one unless *may_be_empty*."""
 
     item: "Single | OneOf"
@@ -38,8 +35,7 @@ class Listing:
     may_be_empty: bool = False
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Key:
+class Key(NamedTuple):
     """A key of a `Keyed` map."""
 
     name: str
@@ -48,8 +44,7 @@ class Key:
     required: bool = False
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Keyed:
+class Keyed(NamedTuple):
     """A map with certain keys; one with all of *lead* is of this kind and no other."""
 
     what: str
@@ -58,8 +53,7 @@ class Keyed:
     lead: str = ""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Named:
+class Named(NamedTuple):
     """A map from names to entries of one form; *identifiers* are names of variables, which ignore case."""
 
     what: str
@@ -69,8 +63,7 @@ class Named:
     may_be_empty: bool = True
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class OneOf:
+class OneOf(NamedTuple):
     """One of several forms, told apart by being a text, a list, or a map with a leading key."""
 
     what: str

@@ -1,9 +1,8 @@
 """The tree of a YAML file: scalars, maps and lists, each with its place. Nothing here knows what the words mean."""
 
 from bisect import bisect_right
-from dataclasses import dataclass, field
 from enum import Enum
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
 
 from seqcheck.diagnostics.span import Span
 from seqcheck.syntax.places import source_offsets
@@ -44,14 +43,13 @@ class Style(Enum):
     FOLDED = ">"
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Scalar:
+class Scalar(NamedTuple):
     """A text. *start* is the index in the source where it begins, its quote or block mark included."""
 
     value: str
     style: Style
     span: Span
-    source: Source = field(repr=False)
+    source: Source
     start: int
 
     @property
@@ -89,16 +87,14 @@ class Places:
         return self._source.span(begin, self._offsets[min(end - 1, last)] + 1 + past_end)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Entry:
+class Entry(NamedTuple):
     """One `key: value` of a map."""
 
     key: Scalar
     value: "Node"
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Mapping:
+class Mapping(NamedTuple):
     """A map, entries in file order; *flow* when written with braces."""
 
     entries: tuple[Entry, ...]
@@ -106,8 +102,7 @@ class Mapping:
     span: Span
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Sequence:
+class Sequence(NamedTuple):
     """A list; *flow* when written with brackets."""
 
     items: tuple["Node", ...]

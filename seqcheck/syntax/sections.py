@@ -2,7 +2,7 @@
 
 from seqcheck.syntax.forms import Form, Key, Keyed, Leaf, Listing, Named, OneOf, Single
 
-TEXT = Single(Leaf.TEXT, "a few words")
+TEXT = Single(Leaf.TEXT, "Hand-loaded press")
 EXPRESSION = Single(Leaf.EXPRESSION, "gate = shut AND speed > 0")
 DURATION = Single(Leaf.DURATION, "500 ms")
 INTERVAL = Single(Leaf.INTERVAL, "1..2 s")
@@ -24,7 +24,9 @@ VARIABLE = OneOf(
             "a variable",
             (
                 Key("states", _STATES, "The states it can be in; it starts in the first, unless `starts` says otherwise."),
-                Key("range", Single(Leaf.RANGE, "0..3"), "The whole numbers it can be, ends included; it starts at the lowest."),
+                Key(
+                    "range", Single(Leaf.RANGE, "0..3"), "The whole numbers it can be, ends included; it starts at the lowest."
+                ),
                 Key("starts", _STARTS, "Where it starts: one value, a list of possible ones, or `any`."),
                 _LABEL,
                 _SOURCE,
@@ -45,7 +47,12 @@ SENSOR = OneOf(
 TIMER = Keyed(
     "a timer",
     (
-        Key("kind", Single(Leaf.CHOICE, "TON", ("TON", "TOF", "TP")), "On-delay, off-delay or pulse (IEC 61131-3).", required=True),
+        Key(
+            "kind",
+            Single(Leaf.CHOICE, "TON", ("TON", "TOF", "TP")),
+            "On-delay, off-delay or pulse (IEC 61131-3).",
+            required=True,
+        ),
         Key("in", EXPRESSION, "The condition it times.", required=True),
         Key("pt", DURATION, "Its time.", required=True),
         _LABEL,
@@ -62,7 +69,14 @@ PERMISSIVE = OneOf(
 )
 COMMAND = Keyed(
     "a command",
-    (Key("permissives", Named("permissive", PERMISSIVE, "{ram is at the top: at_top}"), "What must hold for it to be accepted."), _THEN),
+    (
+        Key(
+            "permissives",
+            Named("permissive", PERMISSIVE, "{ram is at the top: at_top}"),
+            "What must hold for it to be accepted.",
+        ),
+        _THEN,
+    ),
     "{permissives: {ram is at the top: at_top}, then: {drive: down}}",
 )
 _WHEN = Key("when", EXPRESSION, "The condition under which it happens.", required=True)
@@ -79,7 +93,11 @@ PLANT_RULE = Keyed(
     "a plant rule",
     (
         _WHEN,
-        Key("after", _AFTER, "How long `when` holds before it happens: `1..2 s`, `1 s`, `1 s or more`, `at once`; without it: at any time, or never."),
+        Key(
+            "after",
+            _AFTER,
+            "How long `when` holds before it happens: `1..2 s`, `1 s or more`, `at once`; left out: any time, or never.",
+        ),
         _THEN,
         _SOURCE,
     ),
@@ -91,8 +109,18 @@ _STUCK = Key("stuck", VALUE, "The value it is stuck at.", required=True)
 FAULT = OneOf(
     "a fault",
     (
-        Keyed("a stuck sensor", (Key("sensor", REFERENCE, "The sensor that sticks.", required=True), _STUCK, _IF, _SOURCE), "{sensor: gate_shut, stuck: TRUE}", "sensor"),
-        Keyed("a stuck output", (Key("output", REFERENCE, "The output that sticks.", required=True), _STUCK, _IF, _SOURCE), "{output: drive, stuck: down}", "output"),
+        Keyed(
+            "a stuck sensor",
+            (Key("sensor", REFERENCE, "The sensor that sticks.", required=True), _STUCK, _IF, _SOURCE),
+            "{sensor: gate_shut, stuck: TRUE}",
+            "sensor",
+        ),
+        Keyed(
+            "a stuck output",
+            (Key("output", REFERENCE, "The output that sticks.", required=True), _STUCK, _IF, _SOURCE),
+            "{output: drive, stuck: down}",
+            "output",
+        ),
         Keyed("an effect on parts", (_IF, _THEN, _SOURCE), "{if: ram <> top, then: {ram: moving_down}}", "then"),
     ),
     "{sensor: gate_shut, stuck: TRUE}, {output: drive, stuck: down} or {if: ram <> top, then: {ram: moving_down}}",
@@ -136,16 +164,35 @@ def _condition(name: str, about: str, *, required: bool = True) -> Key:
 REQUIREMENT = OneOf(
     "a requirement",
     (
-        _asked("a requirement that something can be", (_condition("reachable", "Some reachable state has this."),), "{reachable: ram = bottom}"),
-        _asked("a requirement of recovery", (_condition("recoverable", "From every reachable state some run leads to this."),), "{recoverable: ram = top}"),
+        _asked(
+            "a requirement that something can be",
+            (_condition("reachable", "Some reachable state has this."),),
+            "{reachable: ram = bottom}",
+        ),
+        _asked(
+            "a requirement of recovery",
+            (_condition("recoverable", "From every reachable state some run leads to this."),),
+            "{recoverable: ram = top}",
+        ),
         _asked(
             "a command forbidden",
-            (Key("forbid", REFERENCE, "The command that must not be accepted.", required=True), _condition("while", "The states in which it must not.")),
+            (
+                Key("forbid", REFERENCE, "The command that must not be accepted.", required=True),
+                _condition("while", "The states in which it must not."),
+            ),
             "{forbid: reset, while: estop = pressed}",
         ),
         _asked(
             "a requirement on what starts something",
-            (Key("only", Listing(REFERENCE, "[start the stroke]", may_be_empty=True), "The only commands whose acceptance may make it true.", required=True), _condition("makes", "What they alone may make true.")),
+            (
+                Key(
+                    "only",
+                    Listing(REFERENCE, "[start the stroke]", may_be_empty=True),
+                    "The only commands whose acceptance may make it true.",
+                    required=True,
+                ),
+                _condition("makes", "What they alone may make true."),
+            ),
             "{only: [start the stroke], makes: drive = down}",
         ),
         _asked(
@@ -178,7 +225,14 @@ _STEP = OneOf(
         Keyed("a wait for a condition", (_condition("until", "Wait until this holds."),), "{until: ram = top}", "until"),
         Keyed(
             "a panel item set",
-            (Key("set", Named("panel item", VALUE, "{estop: pressed}", identifiers=True, may_be_empty=False), "Panel items and their new states.", required=True),),
+            (
+                Key(
+                    "set",
+                    Named("panel item", VALUE, "{estop: pressed}", identifiers=True, may_be_empty=False),
+                    "Panel items and their new states.",
+                    required=True,
+                ),
+            ),
             "{set: {estop: pressed}}",
             "set",
         ),
@@ -188,7 +242,12 @@ _STEP = OneOf(
 PROCEDURE = Keyed(
     "a procedure",
     (
-        Key("steps", Listing(_STEP, "[reset, {wait: 1 s}, start the stroke]"), "What is done, in order: commands and people's actions by name, waits, panel items set.", required=True),
+        Key(
+            "steps",
+            Listing(_STEP, "[reset, {wait: 1 s}, start the stroke]"),
+            "What is done, in order: commands and people's actions by name, waits, panel items set.",
+            required=True,
+        ),
         _condition("ends with", "What must hold at the end.", required=False),
         Key("after", REFERENCE, "The procedure at whose end it begins; a start state if left out."),
         _SOURCE,
@@ -198,7 +257,8 @@ PROCEDURE = Keyed(
 
 
 def _section(name: str, what: str, entry: Form, about: str, *, identifiers: bool = False) -> Key:
-    return Key(name, Named(what, entry, f"{{NAME: {entry.example}}}", identifiers=identifiers), about)
+    shown = entry.forms[-1] if isinstance(entry, OneOf) else entry
+    return Key(name, Named(what, entry, f"{{NAME: {shown.example}}}", identifiers=identifiers), about)
 
 
 FILE = Keyed(
@@ -212,7 +272,9 @@ FILE = Keyed(
         _section("sensors", "sensor", SENSOR, "What the controller can read of the truth.", identifiers=True),
         _section("outputs", "output", VARIABLE, "Driven by the controller, acted on by the plant.", identifiers=True),
         _section("memory", "memory", VARIABLE, "The controller's own.", identifiers=True),
-        _section("timers", "timer", TIMER, "IEC 61131-3 timers; expressions read NAME.Q and NAME.ET (in ticks).", identifiers=True),
+        _section(
+            "timers", "timer", TIMER, "IEC 61131-3 timers; expressions read NAME.Q and NAME.ET (in ticks).", identifiers=True
+        ),
         _section("commands", "command", COMMAND, "Requests from the panel, accepted when every permissive holds."),
         _section("trips", "trip", TRIP, "Force outputs and memory the moment they hold, in file order."),
         _section("plant", "plant rule", PLANT_RULE, "What the machine does by itself."),

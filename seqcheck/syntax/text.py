@@ -13,10 +13,12 @@ _FORBIDDEN = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\ufeff\ufffe\uf
 
 
 def decode(data: bytes, sink: Sink) -> str | None:
-    """Return the text with `\\n` as its only line end and no byte order mark."""
+    """Return the text with line feeds as its only line ends and no byte order mark."""
     if len(data) > MOST_BYTES:
         message = f"the file is {len(data):,} bytes long; the most is {MOST_BYTES:,}"
-        sink.report(Code.TOO_LARGE, START_OF_FILE, message, "a sequence file holds one machine: leave out what is no part of it")
+        sink.report(
+            Code.TOO_LARGE, START_OF_FILE, message, "a sequence file holds one machine: leave out what is no part of it"
+        )
         return None
     try:
         text = data.removeprefix(b"\xef\xbb\xbf").decode("utf-8")

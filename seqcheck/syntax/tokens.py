@@ -1,8 +1,8 @@
 """Cuts a Structured Text expression into tokens. Says what is wrong with a token; knows no grammar."""
 
 import re
-from dataclasses import dataclass
 from enum import Enum
+from typing import NamedTuple
 
 from seqcheck.diagnostics.codes import Code
 from seqcheck.diagnostics.wording import quoted
@@ -22,8 +22,7 @@ class TokenKind(Enum):
     END = "the end"
 
 
-@dataclass(frozen=True, slots=True)
-class Token:
+class Token(NamedTuple):
     """A piece of an expression from *start* up to *end*; operators, functions and truths are spelled in capitals."""
 
     kind: TokenKind

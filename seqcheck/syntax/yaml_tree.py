@@ -12,13 +12,14 @@ from seqcheck.diagnostics.codes import Code
 from seqcheck.diagnostics.diagnostic import Sink
 from seqcheck.diagnostics.span import START_OF_FILE, Span
 from seqcheck.diagnostics.wording import quoted
+from seqcheck.syntax.malformed import Malformed, Mark, report_malformed
 from seqcheck.syntax.nodes import Entry, Mapping, Node, Scalar, Sequence, Source, Style
 
 DEEPEST = 64
 MOST_NODES = 200_000
 
 _LOADER = getattr(yaml, "CBaseLoader", yaml.BaseLoader)
-_STYLES = {None: Style.PLAIN, **{style.value: style for style in Style}}
+_STYLES: dict[str | None, Style] = {None: Style.PLAIN} | {style.value: style for style in Style}
 _UNSEEN = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]")
 
 
@@ -28,7 +29,8 @@ def parse_tree(text: str, sink: Sink) -> Node | None:
     try:
         return _TreeBuilder(source, sink).build()
     except yaml.MarkedYAMLError as error:
-        _report_malformed(error, source, sink)
+        fault = Malformed(str(error.problem or ""), str(error.context or ""), error.problem_mark, error.context_mark)
+        report_malformed(fault, source, sink)
     except _RefusedError as refused:
         sink.report(refused.code, refused.span, refused.message, refused.help)
     return None
@@ -102,22 +104,31 @@ class _TreeBuilder:
             message = "directives are not allowed"
             raise _RefusedError(Code.REFUSED_YAML, self._at(event), message, "delete the lines that begin with %")
 
+    def _offset(self, mark: Mark | None) -> int:
+        return 0 if mark is None else self._source.offset(mark.line, mark.column)
+
     def _at(self, event: yaml.Event) -> Span:
-        start = self._source.offset(event.start_mark.line, event.start_mark.column)
+        start = self._offset(event.start_mark)
         return self._source.span(start, start)
 
     def _refuse_features(self, event: yaml.NodeEvent) -> None:
         anchor = event.anchor
         if isinstance(event, yaml.AliasEvent):
             message = f"aliases are not allowed: {quoted('*' + str(anchor))}"
-            raise _RefusedError(Code.REFUSED_YAML, self._at(event), message, "write the value out; a text that begins with * needs quotes")
+            raise _RefusedError(
+                Code.REFUSED_YAML, self._at(event), message, "write the value out; a text that begins with * needs quotes"
+            )
         if anchor is not None:
             message = f"anchors are not allowed: {quoted('&' + str(anchor))}"
-            raise _RefusedError(Code.REFUSED_YAML, self._at(event), message, "delete it; a text that begins with & needs quotes")
+            raise _RefusedError(
+                Code.REFUSED_YAML, self._at(event), message, "delete it; a text that begins with & needs quotes"
+            )
         tag = getattr(event, "tag", None)
         if tag is not None:
             message = f"tags are not allowed: {quoted(str(tag))}"
-            raise _RefusedError(Code.REFUSED_YAML, self._at(event), message, "delete it; a text that begins with ! needs quotes")
+            raise _RefusedError(
+                Code.REFUSED_YAML, self._at(event), message, "delete it; a text that begins with ! needs quotes"
+            )
 
     def _node(self, event: yaml.NodeEvent) -> None:
         self._nodes += 1
@@ -133,8 +144,8 @@ class _TreeBuilder:
             self._add(self._scalar(event))
 
     def _scalar(self, event: yaml.ScalarEvent) -> Scalar:
-        start = self._source.offset(event.start_mark.line, event.start_mark.column)
-        end = self._source.offset(event.end_mark.line, event.end_mark.column)
+        start = self._offset(event.start_mark)
+        end = self._offset(event.end_mark)
         end = start + len(self._source.text[start:end].rstrip())
         scalar = Scalar(event.value, _STYLES[event.style], self._source.span(start, end), self._source, start)
         unseen = _UNSEEN.search(event.value)
@@ -150,30 +161,3 @@ class _TreeBuilder:
             self._open[-1].children.append(node)
         else:
             self._root = node
-
-
-def _report_malformed(error: yaml.MarkedYAMLError, source: Source, sink: Sink) -> None:
-    problem = str(error.problem or error.context or "it can't be read")
-    mark = error.problem_mark or error.context_mark
-    context = str(error.context or "")
-    help_line = _help_for(problem, context)
-    if error.context_mark is not None and "flow" in context:
-        mark = error.context_mark  # the bracket that is left open tells more than the place where that shows
-        problem = f"the bracket opened here is not closed properly ({problem}"
-        problem += f" in line {error.problem_mark.line + 1})" if error.problem_mark is not None else ")"
-    start = source.offset(mark.line, mark.column) if mark is not None else 0
-    sink.report(Code.BAD_YAML, source.span(start, start), f"this is not well-formed YAML: {problem}", help_line)
-
-
-def _help_for(problem: str, context: str) -> str:
-    if "\\t" in problem or "tab" in problem:
-        return "use blanks, not tabs, at the beginning of a line"
-    if "mapping values are not allowed" in problem:
-        return "a text with a colon and a blank in it needs quotes; else check the indentation"
-    if "flow" in context:
-        return "check that each { and [ has its } and ], and a comma between its entries"
-    if "quoted scalar" in context:
-        return "close the text with the same quote that opens it"
-    if "block" in context:
-        return "indent entries of one section alike"
-    return "look at this line and the one before: a missing colon, bracket or quote"

@@ -31,6 +31,7 @@ class Kind:
 
 TRUTH = Kind()
 STATES = (Kind(("off", "on")), Kind(("low", "mid", "high")), Kind(("shut", "ajar", "open")))
+AT_ONCE = (", after: at once", ", after: 0 s", ", after: 0..0 s")
 NUMBERS = (Kind(bounds=(0, 2)), Kind(bounds=(0, 3)), Kind(bounds=(-1, 2)))
 T = TypeVar("T")
 
@@ -101,17 +102,28 @@ class Writer:
     def value(self, target: Named, scope: tuple[Named, ...]) -> str | int:
         """Draw what a target may be set to; a number may leave its range."""
         if target.kind == TRUTH:
-            others = [f"NOT {target.name}"] if target in scope and self.one(True, False, False) else []
+            others = [f"NOT {target.name}"] * 3 if target in scope else []
             return self.one("TRUE", "FALSE", "TRUE", "FALSE", *others, self.truth(scope, 1))
         if target.kind.bounds:
             low, high = target.kind.bounds
-            moves = [f"{target.name} + 1", f"{target.name} - 1", f"MIN({target.name} + 1, {high})"] * (target in scope)
-            return self.one(low, high, 1, *moves, *moves, self.number(scope))
+            within = f"LIMIT({low}, {self.number(scope)}, {high})"
+            if target not in scope:
+                return self.one(low, high, 1, within, within, self.number(scope))
+            up, down = f"{target.name} + 1", f"{target.name} - 1"
+            around = f"SEL({target.name} < {high}, {low}, {up})"
+            return self.one(low, high, within, f"MIN({up}, {high})", f"MAX({down}, {low})", around, around, up, down)
         twins = [other.name for other in scope if other.kind == target.kind]
         first, last = target.kind.states[0], target.kind.states[-1]
-        turns = [f"SEL({target.name} = {first}, {first}, {last})"] if target in scope and self.one(True, False) else []
+        turns = [f"SEL({target.name} = {first}, {first}, {last})"] * 3 if target in scope else []
         texts: list[str | int] = [*target.kind.states, *target.kind.states, *twins, *turns]
         return self.one(*texts)
+
+    def calm_effects(self, targets: tuple[Named, ...], scope: tuple[Named, ...]) -> dict[str, str | int]:
+        """Draw a `then` that mostly comes to rest when it is applied again and again."""
+        if self.one(True, False, False, False):
+            return self.effects(targets, scope)
+        chosen = self.draw(st.lists(st.sampled_from(targets), min_size=1, max_size=2, unique=True))
+        return {target.name: self.one(*target.kind.values) for target in chosen}
 
     def effects(self, targets: tuple[Named, ...], scope: tuple[Named, ...], most: int = 2) -> dict[str, str | int]:
         """Draw a `then`."""
@@ -169,10 +181,9 @@ class Writer:
         """Write how long a plant rule takes, in all the forms that there are."""
         a, b = sorted((self.count(0, 3), self.count(0, 3)))
         waiting = max(b, 1)
-        at_once = ("at once", "at once", "0 s", "0..0 s")
-        waits = (f"{waiting} s", f"{waiting}000 ms", f"{a}..{waiting} s", f"{a}..{waiting} s", f"{waiting} s or more")
-        written = self.one(None, None, *at_once, *waits, "0 s or more")
-        return f", after: {written}" if written else ""
+        forms = (f"{waiting} s", f"{waiting}000 ms", f"{a}..{waiting} s", f"{a}..{waiting} s", f"{waiting} s or more")
+        waits = (f", after: {form}" for form in forms)
+        return self.one("", "", *AT_ONCE, *waits, ", after: 0 s or more")
 
 
 def rule(name: str, entries: Mapping[str, str]) -> str:
@@ -209,7 +220,7 @@ class Sketch:
 
 def commands(w: Writer, s: Sketch) -> tuple[list[str], list[str]]:
     """Write the commands; return their names too."""
-    names = [w.called("command") for _ in range(w.count(0, 2))]
+    names = [w.called("command") for _ in range(w.count(0, 3))]
     lines = []
     for name in names:
         asked = {w.called("permissive"): quoted(w.truth(s.controller, 1)) for _ in range(w.count(0, 2))}
@@ -223,7 +234,7 @@ def trips(w: Writer, s: Sketch) -> list[str]:
     lines = [
         rule(
             w.called("trip"),
-            {"when": quoted(w.truth(s.controller)), "then": mapping(w.effects(s.commanded, s.controller))},
+            {"when": quoted(w.truth(s.controller)), "then": mapping(w.calm_effects(s.commanded, s.controller))},
         )
         for _ in range(w.count(0, 3))
     ]
@@ -233,9 +244,11 @@ def trips(w: Writer, s: Sketch) -> list[str]:
 def plant(w: Writer, s: Sketch) -> list[str]:
     """Write the plant's rules."""
     lines = []
-    for _ in range(w.count(1, 3)):
+    for _ in range(w.count(1, 4)):
         when = w.one("TRUE", *[quoted(w.truth(s.truth))] * 6)
-        lines.append(f"  {w.called('plant rule')}: {{when: {when}{w.after()}, then: {mapping(w.effects(s.parts, s.truth))}}}")
+        after = w.after()
+        draw_effects = w.calm_effects if after in AT_ONCE else w.effects
+        lines.append(f"  {w.called('plant rule')}: {{when: {when}{after}, then: {mapping(draw_effects(s.parts, s.truth))}}}")
     return ["plant:", *lines]
 
 
@@ -243,7 +256,7 @@ def people(w: Writer, s: Sketch) -> list[str]:
     """Write what people do; no `if` means always."""
     targets = (*s.parts, *s.panel)
     lines = []
-    for _ in range(w.count(0, 2)):
+    for _ in range(w.count(0, 3)):
         condition = {} if w.one(True, False, False) else {"if": quoted(w.truth(s.truth, 1))}
         lines.append(rule(w.called("action"), {**condition, "then": mapping(w.effects(targets, s.truth, 1))}))
     return ["people:", *lines] if lines else []
@@ -274,7 +287,8 @@ def properties(w: Writer, s: Sketch, command_names: list[str]) -> list[str]:
         goal = quoted(sturdy.truth(s.truth, 1))
         forms = [f"reachable: {goal}", f"recoverable: {goal}", f"only: [], makes: {goal}"]
         if command_names:
-            forms += [f"forbid: {w.one(*command_names)}, while: {goal}", f"only: [{w.one(*command_names)}], makes: {goal}"]
+            forms += [f"forbid: {w.one(*command_names)}, while: {goal}"] * 3
+            forms += [f"only: [{w.one(*command_names)}], makes: {goal}"]
         asked.append(w.one(*forms))
     lines += ["requirements:"] * bool(asked)
     return lines + [f"  R{i}: {{{form}}}" for i, form in enumerate(asked)]

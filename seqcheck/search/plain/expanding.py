@@ -81,10 +81,21 @@ class Expanding:
         for number, p in enumerate(self._model.properties):
             if isinstance(p.rule, Only):
                 lines += self._valued(f"e{number}", number, p.rule.makes.test, otherwise="1")
+            elif isinstance(p.rule, Forbid):
+                lines += self._forbidden(number, p.rule)
             elif (test := self._settles(p.rule)) is not None:
                 lines += self._valued("q", number, test, otherwise="0")
                 lines += [f"if q and open_[{number}]: open_[{number}] = 0; found[{number}] = (s, key)"]
         return lines
+
+    def _forbidden(self, number: int, rule: Forbid) -> list[str]:
+        """Return lines that judge `forbid`: where a permissive has no value, the command is not accepted."""
+        accepted = conjunction(*(guard.test for guard in self._model.steps[rule.step].guards))
+        lines = [f"a = {self._writer.write(accepted)}"]
+        if self._fallibility.of(accepted):
+            lines = ["try:", *indented(lines), "except Impossible: a = 0"]
+        lines += self._valued("q", number, rule.during.test, otherwise="0")
+        return [*lines, f"if q and a and open_[{number}]: open_[{number}] = 0; found[{number}] = (s, key)"]
 
     def _valued(self, name: str, number: int, test: Expression, *, otherwise: str) -> list[str]:
         """Return lines that evaluate a property's condition and note where it has no value."""
@@ -100,9 +111,6 @@ class Expanding:
                 return rule.must_not_be.test
             case Reachable() if not self._model.faults:
                 return rule.goal.test
-            case Forbid():
-                guards = self._model.steps[rule.step].guards
-                return conjunction(*(guard.test for guard in guards), rule.during.test)
             case _:
                 return None
 
@@ -138,8 +146,9 @@ class Expanding:
         self._current, self._writer.kept = {}, kept
         if not checks:
             return [*lines, taken], settles
-        refused = f"else: failed[0] = {self._sites.next()}; n = None"
-        return [*lines, f"if {' and '.join(checks)}: {taken}", refused], True
+        for place, check in enumerate(checks):
+            lines += [f"{'el' if place else ''}if not {check}: failed[0] = {self._sites.next()}; n = None"]
+        return [*lines, f"else: {taken}"], True
 
     def _value(self, target: int, value: Expression, lines: list[str]) -> str:
         if isinstance(value, Const) and value.value >= 0:

@@ -85,7 +85,7 @@ class Settling:
         lines = [*self._moment(self.written), f"for _ in range({FEW_ROUNDS}):", *indented(body)]
         lines += [f"else: return slow(({', '.join(everything)},))"]
         lines += [*clocks, f"return ({', '.join(everything)},)"]
-        lines = ["try:", *indented(lines), "except Impossible:", f" failed[0] = {self._sites.next()}", " return None"]
+        lines = ["try:", *indented(lines), "except Impossible: return None"]
         return [f"def settle({', '.join(everything)}):", *indented(lines)]
 
     def _moment(self, written: frozenset[int]) -> list[str]:
@@ -95,7 +95,11 @@ class Settling:
     def held(self, test: Expression) -> tuple[list[str], str]:
         """Return lines that evaluate a condition that may have no value whatever follows, and the source to test it by."""
         source = self._writer.write(test)
-        return ([f"q = {source}"], "q") if self._fallibility.of(test) else ([], source)
+        return ([*self._risky(test), f"q = {source}"], "q") if self._fallibility.of(test) else ([], source)
+
+    def _risky(self, *expressions: Expression) -> list[str]:
+        """Return a line that says what fails if one of the expressions, evaluated next, has no value."""
+        return [f"failed[0] = {self._sites.next()}"] if self._fallibility.of(*expressions) else []
 
     def _timer(self, timer: Timer) -> list[str]:
         now = local(timer.variable)
@@ -118,7 +122,9 @@ class Settling:
         written = frozenset(t for assign in reaction.program for t in assign.targets)
         body = [f"acted[{number}] = 1"]
         body += assigned(self._model, self._writer, reaction.program, self._sites, changed=self._moment(written))
-        return [f"if {self._writer.write(reaction.when.test)}:", *indented(body)]
+        values = [value for assign in reaction.program for value in assign.values]
+        body = [*self._risky(*values), *body]
+        return [*self._risky(reaction.when.test), f"if {self._writer.write(reaction.when.test)}:", *indented(body)]
 
 
 def assigned(model: Model, writer: Writer, program: Program, sites: Sites, *, changed: list[str]) -> list[str]:

@@ -1,11 +1,23 @@
 """Turns what the generated functions noted into shortest traces."""
 
+from typing import TypeAlias
+
 from seqcheck.model import semantics
 from seqcheck.model.model import Forbid, Model, State
-from seqcheck.model.run import Failure, StepKind
+from seqcheck.model.run import Beyond, Failure, StepKind
 from seqcheck.search.engine import Trace
 from seqcheck.search.plain.expanding import TICK
 from seqcheck.search.plain.program import NEVER, Board
+
+Cause: TypeAlias = tuple[str | None, ...]
+"""What makes two failures one result: the rule and the variable, or the names that chase each other."""
+
+
+def cause(failure: Failure) -> Cause:
+    """Return what a failure is counted under."""
+    if isinstance(failure, Beyond):
+        return ("range", failure.rule, failure.variable)
+    return ("settling", *failure.names)
 
 
 class Tracer:
@@ -14,7 +26,7 @@ class Tracer:
     def __init__(self, model: Model, board: Board) -> None:
         self._model = model
         self._board = board
-        self._failed_starts: dict[Failure, State] = {}
+        self._failed_starts: dict[Cause, State] = {}
         self.raw_of: dict[State, State] = {}
         self._reaction_places = {reaction.name: n for n, reaction in enumerate(model.reactions)}
 
@@ -25,7 +37,7 @@ class Tracer:
 
     def note_failed_start(self, raw: State, failure: Failure) -> None:
         """Note a start that does not settle."""
-        self._failed_starts.setdefault(failure, raw)
+        self._failed_starts.setdefault(cause(failure), raw)
 
     def trace(self, state: State, *, attempts: bool = False, last: int | None = None) -> Trace:
         """Return the way to *state*, and what is attempted there."""
@@ -53,13 +65,13 @@ class Tracer:
 
     def failures(self) -> tuple[Trace, ...]:
         """Return a shortest trace for each failure that was met: starts first, then by cost."""
-        kept: dict[Failure, tuple[int, Trace]] = {
-            failure: (-1, Trace(raw_start=raw, states=())) for failure, raw in self._failed_starts.items()
+        kept: dict[Cause, tuple[int, Trace]] = {
+            cause: (-1, Trace(raw_start=raw, states=())) for cause, raw in self._failed_starts.items()
         }
         for (step, _), (state, cost) in self._board.troubles.items():
             failure = self._failure(state, step)
-            if failure is not None and cost < kept.get(failure, (NEVER,))[0]:
-                kept[failure] = (cost, self.attempt(state, step))
+            if failure is not None and cost < kept.get(cause(failure), (NEVER,))[0]:
+                kept[cause(failure)] = (cost, self.attempt(state, step))
         return tuple(trace for _, trace in sorted(kept.values(), key=lambda pair: pair[0]))
 
     def _failure(self, state: State, step: int) -> Failure | None:
