@@ -37,7 +37,7 @@ def check(document: doc.Document, sink: Sink) -> Machine | None:
     if not document.variables and not document.names_lost:
         help_line = "add a section such as `parts: {gate: [shut, open]}`"
         sink.report(Code.NO_VARIABLES, START_OF_FILE, "the machine has no parts, panel, outputs or memory", help_line)
-    elaborator = Elaborator(scope, ticks, sink, near)
+    elaborator = Elaborator(scope, document.sensors, ticks, sink)
     measure = Measure(sink)
     sensors = Sensors(document.sensors, elaborator, measure, sink)
     elaborator.sensor_type = sensors.type_of

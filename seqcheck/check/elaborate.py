@@ -27,9 +27,10 @@ from seqcheck.diagnostics.codes import Code
 from seqcheck.diagnostics.diagnostic import Sink
 from seqcheck.diagnostics.wording import NearNames, listed, quoted
 from seqcheck.syntax import terms
-from seqcheck.syntax.document import Text
+from seqcheck.syntax.document import Sensor, Text
 
 _MOST_HINTS = 8
+_DEEPEST_HINT = 100
 
 
 class Reader(Enum):
@@ -53,12 +54,15 @@ Hint: TypeAlias = StatesType | Unclear | None
 class Elaborator:
     """Elaborates the terms of one file."""
 
-    def __init__(self, scope: Scope, ticks: Ticks, sink: Sink, near: NearNames) -> None:
+    def __init__(self, scope: Scope, sensors: tuple[Sensor, ...], ticks: Ticks, sink: Sink) -> None:
         self._scope = scope
         self._ticks = ticks
         self._sink = sink
-        self._near = near
+        self._near = NearNames()
         self._rules = OperatorRules(sink)
+        self._formulas = {sensor.name.value.lower(): sensor.formula for sensor in reversed(sensors)}
+        self._sensor_hints: dict[str, Hint] = {}
+        self._hinting: list[str] = []
         self.sensor_type: Callable[[Declared, terms.Name], Type | None] = lambda _declared, _name: None
         self.sensors_of_part: Callable[[str], list[str]] = lambda _part: []
 
@@ -203,10 +207,11 @@ class Elaborator:
             declared = self._scope.find(term.text)
             if declared is None:
                 return Unclear.UNRESOLVED
-            kind = self._declared_type(declared, term)
-            if kind is None:
+            if declared.kind is Kind.SENSOR:
+                return self._sensor_hint(declared)
+            if declared.type is None:
                 return Unclear.BROKEN
-            return kind if isinstance(kind, StatesType) else None
+            return declared.type if isinstance(declared.type, StatesType) else None
         if not isinstance(term, terms.Operation):
             return None
         if BY_SPELLING[term.operator] in CHOOSERS:
@@ -214,8 +219,21 @@ class Elaborator:
         spoilt = term.operator in {"NOT", "NEG"} and isinstance(self.hint_of(term.operands[0]), StatesType)
         return Unclear.BROKEN if spoilt else None
 
-    def _declared_type(self, declared: Declared, term: terms.Name) -> Type | None:
-        return self.sensor_type(declared, term) if declared.kind is Kind.SENSOR else declared.type
+    def _sensor_hint(self, declared: Declared) -> Hint:
+        """Return what a sensor's expression says of states, without giving it a meaning: it may be a state's name here."""
+        folded = declared.name.lower()
+        if folded in self._sensor_hints:
+            return self._sensor_hints[folded]
+        if folded in self._hinting or len(self._hinting) >= _DEEPEST_HINT:
+            return None
+        formula = self._formulas.get(folded)
+        if formula is None or formula.term is None:
+            return Unclear.BROKEN
+        self._hinting.append(folded)
+        hint = self.hint_of(formula.term)
+        self._hinting.pop()
+        self._sensor_hints[folded] = hint = Unclear.BROKEN if isinstance(hint, Unclear) else hint
+        return hint
 
     def _arms_hint(self, arms: tuple[terms.Term, ...]) -> Hint:
         hints = [self.hint_of(arm) for arm in arms]

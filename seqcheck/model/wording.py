@@ -23,65 +23,75 @@ STRENGTH = {
     Op.NOT: 9,
     Op.NEG: 9,
 }
+TRUTHS = frozenset({Op.NOT, Op.AND, Op.OR, Op.XOR, Op.LESS, Op.GREATER, Op.AT_MOST, Op.AT_LEAST, Op.EQUAL, Op.UNEQUAL})
 
 
-def wording(model: Model, expression: Expression, within: int = 0) -> str:
-    """Write an expression of the model in Structured Text with the names of the file."""
+def wording(model: Model, expression: Expression, within: int = 0, labels: tuple[Value, ...] = ()) -> str:
+    """Write an expression of the model in Structured Text with the names of the file.
+
+    *within* is the strength of the operator around it, *labels* name the values that it is compared with.
+    """
     match expression:
         case Load():
-            variable = model.variables[expression.variable]
-            if variable.kind is VariableKind.TIMER:
-                return f"{variable.name}.ET"
-            return variable.name
+            return _timer_output(model, expression) or model.variables[expression.variable].name
         case Sense():
             return model.sensors[expression.sensor].name
-        case Const():
-            return str(expression.value)
+        case Const(value=value):
+            return _constant(value, labels)
         case Apply():
-            return _operation(model, expression, within)
+            return _operation(model, expression, within, labels)
 
 
-def _operation(model: Model, expression: Apply, within: int) -> str:
-    op = expression.op
+def _constant(value: int, labels: tuple[Value, ...]) -> str:
+    if not labels:
+        return str(value)
+    label = labels[value]
+    return str(label).upper() if isinstance(label, bool) else str(label)
+
+
+def _operation(model: Model, expression: Apply, within: int, labels: tuple[Value, ...]) -> str:
+    op, operands = expression.op, expression.operands
     if (timer := _timer_output(model, expression)) is not None:
         return timer
-    if op is Op.SEL and _is_fault(model, expression.operands[0]):
-        return wording(model, expression.operands[1], within)
+    if op is Op.SEL and _is_fault(model, operands[0]):
+        return wording(model, operands[1], within)
+    if op in CHOOSING:
+        chosen = [wording(model, operand, 0, labels or _shared_labels(model, operands[1:])) for operand in operands[1:]]
+        return f"{op.value}({', '.join((wording(model, operands[0]), *chosen))})"
+    named = _shared_labels(model, operands)
     strength = STRENGTH.get(op)
     if strength is None:
-        return f"{op.value}({', '.join(_operands(model, expression, 0))})"
+        return f"{op.value}({', '.join(wording(model, operand, 0, named) for operand in operands)})"
     if op in {Op.NOT, Op.NEG}:
-        text = ("NOT " if op is Op.NOT else "-") + _operands(model, expression, strength)[0]
+        text = ("NOT " if op is Op.NOT else "-") + wording(model, operands[0], strength, named)
     else:
-        text = f" {op.value} ".join(_operands(model, expression, strength + 1))
+        text = f" {op.value} ".join(wording(model, operand, strength + 1, named) for operand in operands)
     return f"({text})" if strength < within else text
 
 
-def _operands(model: Model, expression: Apply, within: int) -> list[str]:
-    labels = next((found for operand in expression.operands if (found := _labels(model, operand))), ())
-    return [_operand(model, operand, within, labels) for operand in expression.operands]
+CHOOSING = frozenset({Op.SEL, Op.MUX})
 
 
-def _operand(model: Model, operand: Expression, within: int, labels: tuple[Value, ...]) -> str:
-    if isinstance(operand, Const) and operand.value < len(labels):
-        label = labels[operand.value]
-        return str(label).upper() if isinstance(label, bool) else str(label)
-    return wording(model, operand, within)
+def _shared_labels(model: Model, operands: tuple[Expression, ...]) -> tuple[Value, ...]:
+    """Return the labels of the first operand that has any: all of a comparison or choice have the same."""
+    return next((found for operand in operands if (found := _labels(model, operand))), ())
 
 
 def _labels(model: Model, expression: Expression) -> tuple[Value, ...]:
     match expression:
-        case Load():
-            return model.variables[expression.variable].labels
-        case Sense():
-            return model.sensors[expression.sensor].labels
-        case Apply(op=Op.SEL):
-            return _labels(model, expression.operands[1]) or _labels(model, expression.operands[2])
+        case Load(variable=place):
+            return model.variables[place].labels
+        case Sense(sensor=number):
+            return model.sensors[number].labels
+        case Apply(op=op, operands=operands) if op in CHOOSING:
+            return _shared_labels(model, operands[1:])
+        case Apply(op=op):
+            return (False, True) if op in TRUTHS else ()
         case _:
             return ()
 
 
-def _timer_output(model: Model, expression: Apply) -> str | None:
+def _timer_output(model: Model, expression: Expression) -> str | None:
     for timer in model.timers:
         if expression == timer.q:
             return f"{timer.name}.Q"

@@ -1,9 +1,9 @@
 """What an engine is asked and what it answers, whichever engine it is."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from enum import Enum
-from typing import Protocol
+from typing import Protocol, TypeAlias
 
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Model, State
@@ -37,11 +37,8 @@ class Progress:
     waiting: int
 
 
-class Observer(Protocol):
-    """Is told now and then how far a search is."""
-
-    def __call__(self, progress: Progress) -> None:
-        """Take note of *progress*."""
+Observer: TypeAlias = Callable[[Progress], None]
+"""Is told now and then how far a search is."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,5 +1,6 @@
 """Says steps, changes, refusals and states in plain words that can be read aloud. Underscores are said as spaces."""
 
+from collections import Counter
 from dataclasses import dataclass
 from enum import Enum
 from fractions import Fraction
@@ -16,6 +17,8 @@ CAUTION: Final = (
     "A model is no substitute for a risk assessment by competent people, for lockout, or for tests on the real machine."
 )
 LABEL_WIDTH: Final = 10
+MOST_VALUES: Final = 12
+"""So many values of one panel item are listed; more would bury the rest."""
 INDENT: Final = " " * 5
 
 
@@ -140,11 +143,17 @@ class Wording:
         """List what may be done, numbered, with what is refused and why."""
         lines: list[Line] = []
         heading = ""
+        offered: Counter[str] = Counter()
         for number, choice in enumerate(choices, start=1):
             if _HEADINGS[choice.by.kind] != heading:
                 heading = _HEADINGS[choice.by.kind]
                 lines.append(Line(heading, Tone.HEADING))
-            lines.append(self._choice(number, choice))
+            if choice.by.kind is StepKind.PANEL:
+                offered[choice.by.name] += 1
+            if offered[choice.by.name] <= MOST_VALUES:
+                lines.append(self._choice(number, choice))
+            elif offered[choice.by.name] == MOST_VALUES + 1:
+                lines.append(Line(f"      and so on: set {plain(choice.by.name)} to any other of its values", Tone.QUIET))
         return lines
 
     def timeline(self, steps: tuple[RunStep, ...]) -> list[Line]:

@@ -53,6 +53,7 @@ class Found:
     about: str
     text: str
     steps: int | None
+    seconds: float | None
     end: dict[str, Value]
 
 
@@ -91,7 +92,14 @@ def judged(row: dict) -> Judged:  # type: ignore[type-arg]
 
 def found(row: dict) -> Found:  # type: ignore[type-arg]
     """Read one finding."""
-    return Found(kind=row["kind"], about=row["about"], text=row["text"], steps=row.get("steps"), end=row.get("end") or {})
+    return Found(
+        kind=row["kind"],
+        about=row["about"],
+        text=row["text"],
+        steps=row.get("steps"),
+        seconds=row.get("seconds"),
+        end=row.get("end") or {},
+    )
 
 
 def failure(row: dict | None) -> str | None:  # type: ignore[type-arg]

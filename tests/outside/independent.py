@@ -4,7 +4,8 @@ A way is worth its steps first, then its ticks: each step weighs LONG, each tick
 the order of pairs).
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import TypeAlias
 
@@ -30,12 +31,22 @@ class Expected:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Surveyed:
-    """All that the graph says. Properties whose condition has no value somewhere are left out of *expected*."""
+    """All that the graph says. Properties whose condition has no value somewhere are left out of *expected*.
+
+    *idle* are the trips and at-once rules that never change anything, *asleep* those whose condition never holds where a
+    round of settling ends.
+    """
 
     states: int
     transitions: int
     expected: Mapping[str, Expected]
     failures: Mapping[str, Cost]
+    dead_ends: int
+    nearest_dead_end: Cost | None
+    findings: frozenset[tuple[str, str]]
+    idle: frozenset[str]
+    asleep: frozenset[str]
+    reaction_count: int
 
 
 @dataclass(slots=True)
@@ -46,7 +57,17 @@ class Graph:
     moves: "nx.MultiDiGraph[m.State]" = field(default_factory=nx.MultiDiGraph)
     starts: list[m.State] = field(default_factory=list)
     accepted: dict[m.State, set[int]] = field(default_factory=dict)
+    acted: set[str] = field(default_factory=set)
+    woken: set[str] = field(default_factory=set)
     failing: list[tuple[m.State | None, int | None, Failure]] = field(default_factory=list)
+
+    def watch(self, reactions: list[str], values: m.State) -> None:
+        """Note which trips and at-once rules change something, and whose condition holds."""
+        self.acted.update(reactions)
+        for reaction in self.model.reactions:
+            with suppress(semantics.Impossible):
+                if reaction.name not in self.woken and self.truth(reaction.when.test, values):
+                    self.woken.add(reaction.name)
 
     def truth(self, test: Expression, state: m.State) -> bool:
         """Evaluate a condition in a state. Raises `Impossible`."""
@@ -58,7 +79,7 @@ def grown(model: m.Model, most_states: int) -> Graph | None:
     graph = Graph(model)
     for raw in semantics.raw_starts(model):
         try:
-            graph.starts.append(semantics.settle(model, raw))
+            graph.starts.append(semantics.settle(model, raw, graph.watch))
         except semantics.Failed as failed:
             graph.failing.append((None, None, failed.failure))
     pending = list(dict.fromkeys(graph.starts))
@@ -74,29 +95,37 @@ def grown(model: m.Model, most_states: int) -> Graph | None:
 def visited(graph: Graph, state: m.State) -> list[m.State]:
     """Add what can happen in a state; return the states that are new."""
     fresh = []
-    graph.accepted[state] = {number for number, step in enumerate(graph.model.steps) if accepted(graph.model, step, state)}
-    for number, after in semantics.steps(graph.model, state):
+    graph.accepted[state] = set()
+    for number, after in attempts(graph, state):
         if isinstance(after, Beyond | Endless):
             graph.failing.append((state, number, after))
-        elif after != state:
+        elif after is not None and after != state:
             if after not in graph.moves:
                 fresh.append(after)
             graph.moves.add_edge(state, after, step=number, weight=1 if number is None else LONG)
     return fresh
 
 
-def accepted(model: m.Model, step: m.Step, state: m.State) -> bool:
-    """Tell whether a step can be taken, whatever comes of it."""
+def attempts(graph: Graph, state: m.State) -> Iterator[tuple[int | None, m.State | Failure | None]]:
+    """Try every step and a tick; yield where each leads, or how it fails."""
+    for number, step in enumerate(graph.model.steps):
+        try:
+            if semantics.possible(graph.model, step, state):
+                graph.accepted[state].add(number)
+                yield number, semantics.take(graph.model, step, state, graph.watch)
+        except semantics.Failed as failed:
+            yield number, failed.failure
     try:
-        return semantics.possible(model, step, state)
-    except semantics.Failed:
-        return False
+        yield None, semantics.tick(graph.model, state, graph.watch)
+    except semantics.Failed as failed:
+        yield None, failed.failure
 
 
 def survey(graph: Graph) -> Surveyed:
     """Answer everything about a grown graph."""
     lengths = nx.multi_source_dijkstra_path_length(graph.moves, set(graph.starts)) if graph.starts else {}
     costs = {state: int(length) for state, length in lengths.items()}
+    dead = [state for state in graph.moves if not graph.moves.out_degree(state)]
     expected = {}
     for asked in graph.model.properties:
         try:
@@ -108,7 +137,24 @@ def survey(graph: Graph) -> Surveyed:
         transitions=graph.moves.number_of_edges(),
         expected=expected,
         failures=failures(graph, costs),
+        dead_ends=len(dead),
+        nearest_dead_end=divmod(min(costs[s] for s in dead), LONG) if dead else None,
+        findings=frozenset(never(graph)),
+        idle=frozenset(r.name for r in graph.model.reactions if r.name not in graph.acted),
+        asleep=frozenset(r.name for r in graph.model.reactions if r.name not in graph.woken | graph.acted),
+        reaction_count=len(graph.model.reactions),
     )
+
+
+def never(graph: Graph) -> Iterator[tuple[str, str]]:
+    """Yield (kind, subject) of what never is: values never entered, steps never possible."""
+    ever = set().union(*graph.accepted.values())
+    for number, step in enumerate(graph.model.steps):
+        if number not in ever and step.kind is not StepKind.PANEL:
+            yield "never_accepted" if step.kind is StepKind.COMMAND else "never_happens", step.name
+    for place, variable in enumerate(graph.model.variables):
+        if variable.labels and {state[place] for state in graph.moves} < set(range(len(variable.labels))):
+            yield "never_entered", variable.name
 
 
 def failures(graph: Graph, costs: Mapping[m.State, int]) -> dict[str, Cost]:

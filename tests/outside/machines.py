@@ -108,10 +108,11 @@ class Writer:
             low, high = target.kind.bounds
             within = f"LIMIT({low}, {self.number(scope)}, {high})"
             if target not in scope:
-                return self.one(low, high, 1, within, within, self.number(scope))
+                return self.one(str(low), str(high), within, within, self.number(scope))
             up, down = f"{target.name} + 1", f"{target.name} - 1"
             around = f"SEL({target.name} < {high}, {low}, {up})"
-            return self.one(low, high, within, f"MIN({up}, {high})", f"MAX({down}, {low})", around, around, up, down)
+            held = (f"MIN({up}, {high})", f"MAX({down}, {low})")
+            return self.one(str(low), str(high), within, *held, around, around, up, down)
         twins = [other.name for other in scope if other.kind == target.kind]
         first, last = target.kind.states[0], target.kind.states[-1]
         turns = [f"SEL({target.name} = {first}, {first}, {last})"] * 3 if target in scope else []

@@ -2,18 +2,20 @@
 
 import random
 import tempfile
+from itertools import combinations
 from pathlib import Path
 
 from hypothesis import HealthCheck, event, given, settings
 from hypothesis import strategies as st
 
+from seqcheck.check.machine import Machine
 from seqcheck.compile.compile import compile_machine
 from seqcheck.model import model as m
 from seqcheck.model import semantics
 from seqcheck.model.expression import Sense
 from seqcheck.model.run import By, Failure, StepKind, Value
 from seqcheck.simulate.simulator import Choice, Simulator
-from tests.outside.answer import Answer, Case, ask
+from tests.outside.answer import Answer, Case, Found, ask
 from tests.outside.independent import Graph, Surveyed, described, grown, survey
 from tests.outside.machines import machines
 from tests.outside.reading import machine_of
@@ -36,18 +38,45 @@ def asked(text: str, *arguments: str) -> Answer:
 def test_the_tools_answers_are_those_of_an_independent_search(text: str) -> None:
     """States, transitions, verdicts, fewest steps and least time of every property; each fault alone too."""
     machine = machine_of(text)
-    sets = ((), *((fault.name,) for fault in machine.faults))
-    graphs = {faults: grown(compile_machine(machine, faults), MOST_STATES) for faults in sets}
+    graphs = {faults: grown(compile_machine(machine, faults), MOST_STATES) for faults in fault_sets(machine)}
     if any(graph is None for graph in graphs.values()):
         event("too many states")
         return
-    given_back = asked(text, "--faults", "1")
+    given_back = asked(text, "--faults", "2")
     assert given_back.complete
+    assert [case.faults for case in given_back.cases] == list(graphs)
     for case in given_back.cases:
         graph = graphs[case.faults]
         assert graph is not None
         compare(case, survey(graph))
-    assert {case.faults for case in given_back.cases} == set(sets)
+        if not case.faults:
+            compare_findings(given_back.findings, survey(graph))
+
+
+def fault_sets(machine: Machine) -> list[tuple[str, ...]]:
+    """Return all sets of up to two faults; two that are stuck on one signal don't go together."""
+    pairs = [
+        (a.name, b.name)
+        for a, b in combinations(machine.faults, 2)
+        if a.stuck is None or b.stuck is None or a.stuck.signal != b.stuck.signal
+    ]
+    return [(), *((fault.name,) for fault in machine.faults), *pairs]
+
+
+def compare_findings(findings: tuple[Found, ...], surveyed: Surveyed) -> None:
+    """Compare what never happens, and the states that nobody and nothing leaves."""
+    told = {(found.kind, found.about) for found in findings if found.kind.startswith("never_")}
+    kinds = {"never_accepted", "never_happens", "never_entered"}
+    reactions = {("never_happens", name) for name in surveyed.idle}
+    assert {pair for pair in told if pair[0] in kinds} - reactions == surveyed.findings
+    if surveyed.reaction_count == 1:  # nothing else changes things within a round: whoever is asleep there never happened
+        assert told >= {("never_happens", name) for name in surveyed.asleep}
+    dead = [found for found in findings if found.kind == "dead_end"]
+    assert len(dead) == bool(surveyed.dead_ends)
+    for found in dead:
+        event("dead end")
+        assert found.text.startswith(f"{surveyed.dead_ends:,} state")
+        assert (found.steps, found.seconds) == surveyed.nearest_dead_end
 
 
 def compare(case: Case, surveyed: Surveyed) -> None:

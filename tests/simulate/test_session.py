@@ -286,3 +286,15 @@ def test_playing_with_faults_that_are_not_in_the_file_is_refused(tmp_path: Path)
     path.write_text('{"schema": "seqcheck-run/1", "faults": ["rust"], "steps": []}')
     answer = session_of(press()).answer(f"play {path}")
     assert text_of(answer) == "The file has no fault named rust."
+
+
+def test_a_panel_item_with_many_values_does_not_bury_the_rest() -> None:
+    parts = Parts(variables=(number("speed_wish", 0, 40, Section.PANEL), truth("on", Section.PANEL)))
+    session = session_of(parts.machine)
+    told = text_of(session.overview())
+    assert (
+        "  12. set speed wish to 12\n      and so on: set speed wish to any other of its values\n  41. set on to TRUE" in told
+    )
+    assert session.answer("40").went_through
+    assert session.simulator.value("speed_wish") == 40
+    assert session.answer("speed wish 17").went_through

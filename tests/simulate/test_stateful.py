@@ -176,9 +176,9 @@ class DrivenTank(Driven):
 
 
 TestPress = DrivenPress.TestCase
-TestPress.settings = settings(max_examples=60, stateful_step_count=30, deadline=None)
+TestPress.settings = settings(max_examples=40, stateful_step_count=30, deadline=None)
 TestTank = DrivenTank.TestCase
-TestTank.settings = settings(max_examples=120, stateful_step_count=30, deadline=None)
+TestTank.settings = settings(max_examples=60, stateful_step_count=30, deadline=None)
 
 
 def test_the_tank_fails_in_every_way() -> None:
@@ -188,7 +188,8 @@ def test_the_tank_fails_in_every_way() -> None:
     first = Simulator(machine)
     pending = [first._situation.snapshot()]
     known: set[Snapshot] = set()
-    while pending and len(known) < 3000:
+    every_way = {"Endless", "Beyond", "Beyond/zero"}
+    while pending and len(known) < 3000 and seen != every_way:
         here = pending.pop()
         if here in known:
             continue
@@ -200,7 +201,7 @@ def test_the_tank_fails_in_every_way() -> None:
                 seen.add(type(outcome.failure).__name__ + ("" if getattr(outcome.failure, "variable", "-") else "/zero"))
             pending.append(first._situation.snapshot())
         first._situation.put_back(here)
-    assert seen == {"Endless", "Beyond", "Beyond/zero"}
+    assert seen == every_way
 
 
 @pytest.mark.parametrize("name", sorted(each.name for each in (Path(__file__).parents[2] / "sequences").glob("*.yaml")))

@@ -52,6 +52,7 @@ class Reach:
 
     transitions: int = 0
     layer: int = 0
+    complete_steps: int = -1
     stopped: Stop | None = None
 
 
@@ -100,20 +101,27 @@ class Search:
     def _search_layer(self, buckets: dict[int, list[State]]) -> dict[int, list[State]]:
         """Visit all states of one number of steps; return the next layer."""
         following: dict[int, list[State]] = {}
+        waiting = sum(map(len, buckets.values()))
         while buckets and self._reach.stopped is None:
             moment = min(buckets)
-            bucket = self._still_waiting(buckets.pop(moment), self._reach.layer * STEP + moment)
+            listed = buckets.pop(moment)
+            bucket = self._still_waiting(listed, self._reach.layer * STEP + moment)
+            waiting -= len(listed) - len(bucket)
             at = 0
             while at < len(bucket) and self._reach.stopped is None:
-                size = self._chunk_size()
-                fresh, waits = self._visit(bucket[at : at + size], moment)
-                at += size
+                part = bucket[at : at + self._chunk_size()]
+                at += len(part)
+                fresh, waits = self._visit(part, moment)
                 if fresh:
                     following.setdefault(moment, []).extend(fresh)
                 if waits:
                     buckets.setdefault(moment + 1, []).extend(waits)
-                self._exceeded(sum(map(len, buckets.values())) + sum(map(len, following.values())) + len(bucket) - at)
-        if self._reach.stopped is None and following:
+                waiting += len(fresh) + len(waits) - len(part)
+                self._exceeded(waiting)
+            if at < len(bucket):
+                return {}
+        if not buckets:
+            self._reach.complete_steps = self._reach.layer
             self._reach.layer += 1
         return following
 
@@ -163,7 +171,7 @@ class Search:
             states=len(board.seen),
             transitions=self._reach.transitions,
             stopped=self._reach.stopped,
-            complete_steps=self._reach.layer if complete else self._reach.layer - 1,
+            complete_steps=self._reach.complete_steps,
             found=found,
             failures=self._tracer.failures(),
             unjudged={number: self._tracer.trace(state) for number, (state, _) in board.unjudged.items()},
