@@ -16,7 +16,6 @@ from seqcheck.check.ticks import Ticks
 from seqcheck.diagnostics.codes import Code
 from seqcheck.diagnostics.diagnostic import Sink
 from seqcheck.diagnostics.span import START_OF_FILE
-from seqcheck.diagnostics.wording import NearNames
 from seqcheck.syntax import document as doc
 
 _In = TypeVar("_In")
@@ -27,10 +26,9 @@ _RULE_NAMES = {"trips": "a trip", "plant": "a plant rule", "people": "a person's
 
 def check(document: doc.Document, sink: Sink) -> Machine | None:
     """Return the machine, or None if *sink* holds an error; all faults of the document are reported."""
-    near = NearNames()
     ticks = Ticks(document, sink)
-    scope = Scope(sink, near, names_lost=document.names_lost)
-    declarations = Declarations(scope, ticks, sink, near)
+    scope = Scope(sink, names_lost=document.names_lost)
+    declarations = Declarations(scope, ticks, sink)
     variables = _each(document.variables, declarations.variable)
     sensors_named = tuple(sensor for sensor in document.sensors if declarations.sensor(sensor))
     timers_named = [(written, declarations.timer(written)) for written in document.timers]

@@ -8,7 +8,7 @@ from seqcheck.check.ticks import Ticks
 from seqcheck.check.types import TRUTH, described, value_hint, value_of
 from seqcheck.diagnostics.codes import Code
 from seqcheck.diagnostics.diagnostic import Sink
-from seqcheck.diagnostics.wording import NearNames, quoted
+from seqcheck.diagnostics.wording import quoted
 from seqcheck.syntax import document as doc
 from seqcheck.syntax.words import TRUTHS
 
@@ -21,11 +21,10 @@ _KINDS = {"parts": Kind.PART, "panel": Kind.PANEL, "outputs": Kind.OUTPUT, "memo
 class Declarations:
     """Declares the variables, sensors and timers of one file in its scope."""
 
-    def __init__(self, scope: Scope, ticks: Ticks, sink: Sink, near: NearNames) -> None:
+    def __init__(self, scope: Scope, ticks: Ticks, sink: Sink) -> None:
         self._scope = scope
         self._ticks = ticks
         self._sink = sink
-        self._near = near
 
     def variable(self, written: doc.Variable) -> Variable | None:
         """Declare a variable; return it unless something is wrong."""
@@ -103,7 +102,7 @@ class Declarations:
                     Code.OUT_OF_RANGE if number and text.value.strip("+-").isdigit() else Code.WRONG_VALUE,
                     text.span,
                     message,
-                    value_hint(text.value, kind, self._near),
+                    value_hint(text.value, kind, self._scope.near),
                 )
             else:
                 starts[value] = None

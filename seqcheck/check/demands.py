@@ -29,7 +29,7 @@ from seqcheck.check.ticks import Ticks
 from seqcheck.check.types import described, value_hint, value_of
 from seqcheck.diagnostics.codes import Code
 from seqcheck.diagnostics.diagnostic import Sink
-from seqcheck.diagnostics.wording import NearNames, quoted
+from seqcheck.diagnostics.wording import quoted
 from seqcheck.syntax import document as doc
 
 
@@ -42,7 +42,6 @@ class Demands:
         self._ticks = ticks
         self._acts = acts
         self._sink = sink
-        self._near = NearNames()
 
     def hazard(self, written: doc.Demand) -> Hazard | None:
         """Return the meaning of a hazard."""
@@ -111,35 +110,39 @@ class Demands:
             self._sink.report(Code.WRONG_KIND, name.span, message, "only commands are accepted or refused")
         elif not self._scope.names_lost:
             commands = [act for act, is_command in self._acts.items() if is_command]
-            help_line = self._near.hint(name.value, commands, "the commands are") or "declare it under `commands`"
+            help_line = self._scope.near.hint(name.value, commands, "the commands are") or "declare it under `commands`"
             self._sink.report(Code.UNKNOWN_COMMAND, name.span, f"there is no command {quoted(name.value)}", help_line)
         return False
 
     # --- procedures ---
     def procedures(self, written: tuple[doc.Procedure, ...]) -> tuple[Procedure, ...]:
         """Return the meaning of all procedures; each may begin where another one ended."""
-        by_name = {procedure.name.value: procedure for procedure in written}
+        by_name = {procedure.name.value: procedure for procedure in reversed(written)}
+        settled: set[str] = set()
         for procedure in written:
-            self._check_after(procedure, by_name)
+            self._check_after(procedure, by_name, settled)
         return tuple(self._procedure(procedure) for procedure in written)
 
-    def _check_after(self, procedure: doc.Procedure, by_name: Mapping[str, doc.Procedure]) -> None:
+    def _check_after(self, procedure: doc.Procedure, by_name: Mapping[str, doc.Procedure], settled: set[str]) -> None:
+        """Follow `after` back to a procedure that begins somewhere, or is *settled*; report a circle on the way."""
+        path: dict[str, doc.Procedure] = {}
+        at: doc.Procedure | None = procedure
+        while at is not None and at.name.value not in settled and at.name.value not in path:
+            path[at.name.value] = at
+            at = self._begins_after(at, by_name)
+        settled.update(path)
+        if at is not None and at.name.value in path and at.after is not None:
+            message = f"{quoted(at.name.value)} would begin only after itself"
+            self._sink.report(Code.PROCEDURE_CYCLE, at.after.span, message, "leave `after` out of the first procedure")
+
+    def _begins_after(self, procedure: doc.Procedure, by_name: Mapping[str, doc.Procedure]) -> doc.Procedure | None:
         after = procedure.after
         if after is None:
-            return
-        if after.value not in by_name:
-            if not self._scope.names_lost:
-                help_line = self._near.hint(after.value, list(by_name), "the procedures are")
-                self._sink.report(Code.UNKNOWN_PROCEDURE, after.span, f"there is no procedure {quoted(after.value)}", help_line)
-            return
-        seen = {procedure.name.value}
-        earlier = by_name.get(after.value)
-        while earlier is not None and earlier.name.value not in seen:
-            seen.add(earlier.name.value)
-            earlier = by_name.get(earlier.after.value) if earlier.after is not None else None
-        if earlier is procedure:
-            message = f"{quoted(procedure.name.value)} would begin only after itself"
-            self._sink.report(Code.PROCEDURE_CYCLE, after.span, message, "leave `after` out of the first procedure")
+            return None
+        if after.value not in by_name and not self._scope.names_lost:
+            help_line = self._scope.near.hint(after.value, list(by_name), "the procedures are")
+            self._sink.report(Code.UNKNOWN_PROCEDURE, after.span, f"there is no procedure {quoted(after.value)}", help_line)
+        return by_name.get(after.value)
 
     def _procedure(self, written: doc.Procedure) -> Procedure:
         steps = [self._step(step) for step in written.steps]
@@ -169,7 +172,9 @@ class Demands:
         if name.value in self._acts:
             return Act(name=name.value, is_command=self._acts[name.value], span=name.span)
         if not self._scope.names_lost:
-            help_line = self._near.hint(name.value, list(self._acts), "there are") or "declare it under `commands` or `people`"
+            help_line = (
+                self._scope.near.hint(name.value, list(self._acts), "there are") or "declare it under `commands` or `people`"
+            )
             message = f"there is no command and no person's action {quoted(name.value)}"
             self._sink.report(Code.UNKNOWN_COMMAND, name.span, message, help_line)
         return None
@@ -188,6 +193,6 @@ class Demands:
         value = value_of(text.value, declared.type)
         if value is None:
             message = f"{quoted(declared.name)} can't be set to {quoted(text.value)}: it is {described(declared.type)}"
-            self._sink.report(Code.WRONG_VALUE, text.span, message, value_hint(text.value, declared.type, self._near))
+            self._sink.report(Code.WRONG_VALUE, text.span, message, value_hint(text.value, declared.type, self._scope.near))
             return None
         return declared.name, value

@@ -25,7 +25,7 @@ from seqcheck.check.ticks import Ticks
 from seqcheck.check.types import TRUTH, alike, states_named
 from seqcheck.diagnostics.codes import Code
 from seqcheck.diagnostics.diagnostic import Sink
-from seqcheck.diagnostics.wording import NearNames, listed, quoted
+from seqcheck.diagnostics.wording import listed, quoted
 from seqcheck.syntax import terms
 from seqcheck.syntax.document import Sensor, Text
 
@@ -58,7 +58,6 @@ class Elaborator:
         self._scope = scope
         self._ticks = ticks
         self._sink = sink
-        self._near = NearNames()
         self._rules = OperatorRules(sink)
         self._formulas = {sensor.name.value.lower(): sensor.formula for sensor in reversed(sensors)}
         self._sensor_hints: dict[str, Hint] = {}
@@ -99,7 +98,7 @@ class Elaborator:
 
     def _unknown(self, term: terms.Name, hint: Hint) -> None:
         if isinstance(hint, StatesType):
-            near = self._near.near(term.text, hint.states)
+            near = self._scope.near.near(term.text, hint.states)
             help_line = f"did you mean {quoted(near)}? {states_named(hint)}" if near else states_named(hint)
             self._sink.report(
                 Code.NOT_A_STATE, term.span, f"{quoted(self._scope.owner(hint))} has no state {quoted(term.text)}", help_line

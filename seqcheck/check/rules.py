@@ -9,7 +9,7 @@ from seqcheck.check.ticks import Ticks
 from seqcheck.check.types import described, value_hint, value_of
 from seqcheck.diagnostics.codes import Code
 from seqcheck.diagnostics.diagnostic import Sink
-from seqcheck.diagnostics.wording import NearNames, quoted
+from seqcheck.diagnostics.wording import quoted
 from seqcheck.syntax import document as doc
 
 
@@ -22,7 +22,6 @@ class Rules:
         self._ticks = ticks
         self._sensors = sensors
         self._sink = sink
-        self._near = NearNames()
 
     def command(self, written: doc.Command) -> Command:
         """Return the meaning of a command."""
@@ -115,7 +114,7 @@ class Rules:
         stuck_at = value_of(value.value, kind)
         if stuck_at is None:
             message = f"{quoted(declared.name)} can't be stuck at {quoted(value.value)}: it is {described(kind)}"
-            self._sink.report(Code.WRONG_VALUE, value.span, message, value_hint(value.value, kind, self._near))
+            self._sink.report(Code.WRONG_VALUE, value.span, message, value_hint(value.value, kind, self._scope.near))
             return None
         return Stuck(signal=declared.name, is_sensor=is_sensor, value=stuck_at)
 

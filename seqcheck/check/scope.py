@@ -34,9 +34,9 @@ class Declared(NamedTuple):
 class Scope:
     """All names of variables, sensors and timers of one file."""
 
-    def __init__(self, sink: Sink, near: NearNames, *, names_lost: bool) -> None:
+    def __init__(self, sink: Sink, *, names_lost: bool) -> None:
         self._sink = sink
-        self._near = near
+        self.near = NearNames()
         self._declared: dict[str, Declared] = {}
         self._states: dict[int, dict[str, str]] = {}
         self._owners: dict[str, str] = {}
@@ -81,7 +81,7 @@ class Scope:
             return
         known = [d.name for d in self._declared.values() if d.kind in kinds]
         owner = self._owners.get(name.value.lower())
-        near = self._near.near(name.value, known)
+        near = self.near.near(name.value, known)
         if owner is not None:
             help_line = f"it is a state of {quoted(owner)}: write `{owner} = {name.value}`"
         elif near:

@@ -2,7 +2,6 @@
 
 import os
 import sys
-import traceback
 from importlib import import_module
 
 import click
@@ -61,6 +60,8 @@ def main() -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(INTERNAL_ERROR)
     except Exception:  # noqa: BLE001 - the last door
+        import traceback
+
         traceback.print_exc()
         click.echo("seqcheck: internal error: a fault of the program, not of your file; no verdict was reached", err=True)
         sys.exit(INTERNAL_ERROR)

@@ -1,7 +1,6 @@
 """Writes results where the command line was told to: a file that is complete or absent, or standard output."""
 
 import os
-import tempfile
 from pathlib import Path
 
 import click
@@ -12,6 +11,8 @@ def write_whole(path: str, text: str) -> None:
     if path == "-":
         click.echo(text, nl=False)
         return
+    import tempfile
+
     target = Path(path)
     try:
         handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")

@@ -12,12 +12,12 @@ from seqcheck.analyse.record import Disagreement
 from seqcheck.analyse.verdict import Case, Verdict, Verification
 from seqcheck.analyse.verify import verification, verify_case
 from seqcheck.check.machine import Machine
+from seqcheck.cli.answer import Answer
 from seqcheck.cli.load import Loaded, load_any, refusal, show_diagnostics
 from seqcheck.cli.output import write_whole
 from seqcheck.cli.progress import ProgressLine
 from seqcheck.compile.compile import compile_machine
 from seqcheck.model.model import Model
-from seqcheck.report.json_form import Json, text_of, verification_data
 from seqcheck.report.narrate import Vocabulary
 from seqcheck.report.text import report
 from seqcheck.search.engine import Limits
@@ -73,8 +73,9 @@ def verify(  # noqa: PLR0913, PLR0917 - one argument for each option
     asked = Asked(fault_count=fault_count, fault_names=fault_names, limits=limits, engine=engine_name, began=time.monotonic())
     answers = [_verify_file(path, asked, quiet=json_path == "-") for path in files]
     if json_path is not None:
-        data: Json = answers[0].data if len(answers) == 1 else {"files": [answer.data for answer in answers]}
-        write_whole(json_path, text_of(data))
+        from seqcheck.cli.answer_data import answers_text
+
+        write_whole(json_path, answers_text(answers))
     raise SystemExit(exit_code([answer.code for answer in answers]))
 
 
@@ -83,27 +84,18 @@ def exit_code(codes: Sequence[int]) -> int:
     return next((code for code in (REFUSED, VIOLATED, UNDECIDED) if code in codes), 0)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Answer:
-    """One file's outcome: its exit code, and its result as JSON data."""
-
-    code: int
-    data: dict[str, Json]
-
-
 def _verify_file(path: Path, asked: Asked, *, quiet: bool) -> Answer:
     loaded = load_any(path)
     show_diagnostics(loaded)
     if loaded.machine is None:
         click.echo(refusal(loaded), err=True)
-        return Answer(code=REFUSED, data=diagnostics_data(loaded))
+        return Answer(code=REFUSED, loaded=loaded, verified=None)
     models = [compile_machine(loaded.machine, chosen) for chosen in fault_sets(loaded.machine, asked)]
     verified = verification(models, lambda model: _case(model, loaded, asked))
     words = Vocabulary.of(models[0])
     for line in report(verified, words, file=loaded.file, sha256=loaded.sha256, paint=_painted):
         click.echo(line, err=quiet)
-    data = verification_data(verified, file=loaded.file, sha256=loaded.sha256)
-    return Answer(code=_code(verified), data=data)
+    return Answer(code=_code(verified), loaded=loaded, verified=verified)
 
 
 def _painted(text: str, verdict: Verdict) -> str:
@@ -156,23 +148,3 @@ def _replay(case: Case, loaded: Loaded) -> None:
         outcome = replay(loaded.machine, run)
         if outcome.disagreement is not None:
             raise Disagreement(f"the simulator does not confirm the run of {name}: {outcome.disagreement}")
-
-
-def diagnostics_data(loaded: Loaded) -> dict[str, Json]:
-    """Return the diagnostics of a refused file as JSON data."""
-    return {
-        "schema": 1,
-        "file": loaded.file,
-        "diagnostics": [
-            {
-                "code": diagnostic.code.value,
-                "severity": diagnostic.severity.value,
-                "file": loaded.file,
-                "line": diagnostic.span.line,
-                "column": diagnostic.span.column,
-                "message": diagnostic.message,
-                "help": diagnostic.help,
-            }
-            for diagnostic in loaded.diagnostics
-        ],
-    }

@@ -199,8 +199,8 @@ class Code(Enum):
     WRONG_OPERAND = (
         "E402",
         (
-            "The operator can't work on a value of this kind: AND, OR, XOR and NOT take truths, arithmetic and `< > <= >=` take "
-            "whole numbers. States have no order; they can only be compared with `=` and `<>`."
+            "The operator can't work on a value of this kind: AND, OR, XOR and NOT take truths, arithmetic and `< > <= >=` "
+            "take whole numbers. States have no order; they can only be compared with `=` and `<>`."
         ),
     )
     NOT_A_TRUTH = (

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 
 LONGEST_QUOTE = 60
 LONGEST_COMPARED = 60
-MOST_COMPARED = 40_000
+MOST_COMPARED = 15_000
 
 
 def quoted(text: str) -> str:

@@ -102,4 +102,4 @@ def let_a_tick_pass(machine: Machine, situation: Situation) -> None:
     for timer, state in zip(machine.timers, advanced, strict=True):
         situation.set_timer(timer.name, state)
     for rule in running:
-        situation.set_clock(rule.name, min(situation.clock(rule.name) + 1, 10**9))
+        situation.set_clock(rule.name, min(situation.clock(rule.name) + 1, longest_count(rule)))

@@ -34,15 +34,14 @@ class Conformer:
         if isinstance(form, Named) and isinstance(node, Mapping):
             return self._named(node, form, owner)
         self._misfit(node, _described(form), form.example, owner)
-        return null(node.span)
+        return null(node)
 
     def _misfit(self, node: Node, wanted: str, example: str, owner: Scalar) -> None:
         if isinstance(node, Scalar) and node.is_null:
             self._no_value(owner, example)
             return
-        span = Span.at(node.span.line, node.span.column) if isinstance(node, Mapping | Sequence) else node.span
         message = f"{quoted(owner.value)} is {_NODE_KINDS[type(node)]}, where {wanted} is expected"
-        self._sink.report(Code.WRONG_FORM, span, message, f"for example: {example}")
+        self._sink.report(Code.WRONG_FORM, node.span, message, f"for example: {example}")
 
     def _no_value(self, owner: Scalar, example: str) -> None:
         self._sink.report(Code.NO_VALUE, owner.span, f"{quoted(owner.value)} has no value", f"for example: {example}")
@@ -51,13 +50,13 @@ class Conformer:
         if form.choices and node.value.upper() not in form.choices:
             help_line = self._near.hint(node.value, form.choices, "one of")
             self._sink.report(Code.NOT_A_CHOICE, node.span, f"{quoted(node.value)} is not known here", help_line)
-            return null(node.span)
+            return null(node)
         return node
 
     def _listing(self, node: Sequence, form: Listing, owner: Scalar) -> Node:
         if not node.items and not form.may_be_empty:
             self._sink.report(Code.EMPTY, owner.span, f"{quoted(owner.value)} is an empty list", f"for example: {form.example}")
-            return null(node.span)
+            return null(node)
         items = []
         for item in node.items:
             if isinstance(item, Scalar) and item.is_null:
@@ -65,17 +64,17 @@ class Conformer:
                 self._sink.report(Code.NO_VALUE, item.span, message, f"for example: {form.example}")
             else:
                 items.append(self.conform(item, form.item, owner))
-        return Sequence(tuple(items), node.flow, node.span)
+        return Sequence(tuple(items), node.flow, node.source, node.start)
 
     def _one_of(self, node: Node, form: OneOf, owner: Scalar) -> Node:
         fitting = [f for f in form.forms if _takes(f, node)]
         if not fitting or (isinstance(node, Scalar) and node.is_null):
             self._misfit(node, form.what, form.example, owner)
-            return null(node.span)
+            return null(node)
         if len(fitting) == 1 or not isinstance(node, Mapping):
             return self.conform(node, fitting[0], owner)
         chosen = self._led(node, [f for f in fitting if isinstance(f, Keyed)], form, owner)
-        return null(node.span) if chosen is None else self.keyed(node, chosen, owner)
+        return null(node) if chosen is None else self.keyed(node, chosen, owner)
 
     def _led(self, node: Mapping, kinds: list[Keyed], form: OneOf, owner: Scalar) -> Keyed | None:
         """Return the kind whose leading key the map has."""
@@ -119,7 +118,7 @@ class Conformer:
         for wanted in form.keys:
             if wanted.required and wanted.name not in first and wanted.name not in meant:
                 self._missing(wanted, form, owner)
-        return Mapping(tuple(entries), node.flow, node.span)
+        return Mapping(tuple(entries), node.flow, node.source, node.start)
 
     def _named(self, node: Mapping, form: Named, owner: Scalar) -> Node:
         if not node.entries and not form.may_be_empty:
@@ -133,15 +132,15 @@ class Conformer:
             elif self._is_name(entry.key, form.what):
                 first[name] = entry.key
                 entries.append(Entry(entry.key, self._value(entry, form.entry)))
-        return Mapping(tuple(entries), node.flow, node.span)
+        return Mapping(tuple(entries), node.flow, node.source, node.start)
 
     def _value(self, entry: Entry, form: Form) -> Node:
         if entry.value is _BROKEN:
-            return null(entry.key.span)
+            return null(entry.key)
         if isinstance(entry.value, Scalar) and entry.value.is_null:
             if not (isinstance(form, Named) and form.may_be_empty):
                 self._no_value(entry.key, form.example)
-            return null(entry.key.span)
+            return null(entry.key)
         return self.conform(entry.value, form, entry.key)
 
     def _is_name(self, key: Scalar, what: str) -> bool:
@@ -205,13 +204,12 @@ class Conformer:
         self._sink.report(Code.CUT_AT_COMMA, entry.value.span.to(end), message, "put the whole value in quotes")
 
 
-def null(span: Span) -> Scalar:
-    """Make the scalar that stands for what could not be read."""
-    return Scalar("", Style.PLAIN, span, _NOWHERE, 0)
+def null(node: Node) -> Scalar:
+    """Make the scalar that stands for *node*, which could not be read."""
+    return Scalar("", Style.PLAIN, node.source, node.start, node.start)
 
 
-_NOWHERE = Source("")
-_BROKEN = null(Span(1, 1, 1, 2))
+_BROKEN = Scalar("", Style.PLAIN, Source(""), 0, 0)
 
 
 def _opened(node: Node) -> int:

@@ -28,6 +28,10 @@ class Malformed(NamedTuple):
     began: Mark | None
 
 
+DEEPEST = 64
+TOO_DEEP = (f"lists and maps nest more than {DEEPEST} deep", "five levels are enough for any machine")
+
+
 class _Saying(NamedTuple):
     """What is said of a problem that contains *sign*; *at_beginning*: at the place where what it spoils began."""
 
@@ -68,6 +72,11 @@ _SAYINGS = (
 
 def report_malformed(fault: Malformed, source: Source, sink: Sink) -> None:
     """Report why a file is not well-formed YAML."""
+    if "nesting depth" in fault.problem and fault.at is not None:
+        start = source.offset(fault.at.line, fault.at.column)
+        message, help_line = TOO_DEEP
+        sink.report(Code.NESTED_TOO_DEEPLY, source.span(start, start), message, help_line)
+        return
     where = f"{fault.problem} {fault.context}"
     saying = next((s for s in _SAYINGS if s.sign in where), None)
     if saying is None:

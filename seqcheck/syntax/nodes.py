@@ -44,13 +44,18 @@ class Style(Enum):
 
 
 class Scalar(NamedTuple):
-    """A text. *start* is the index in the source where it begins, its quote or block mark included."""
+    """A text, from *start* up to *end* in the source, its quotes or block mark included."""
 
     value: str
     style: Style
-    span: Span
     source: Source
     start: int
+    end: int
+
+    @property
+    def span(self) -> Span:
+        """Where it stands."""
+        return self.source.span(self.start, self.end)
 
     @property
     def is_null(self) -> bool:
@@ -99,7 +104,13 @@ class Mapping(NamedTuple):
 
     entries: tuple[Entry, ...]
     flow: bool
-    span: Span
+    source: Source
+    start: int
+
+    @property
+    def span(self) -> Span:
+        """Where it begins."""
+        return self.source.span(self.start, self.start)
 
 
 class Sequence(NamedTuple):
@@ -107,7 +118,13 @@ class Sequence(NamedTuple):
 
     items: tuple["Node", ...]
     flow: bool
-    span: Span
+    source: Source
+    start: int
+
+    @property
+    def span(self) -> Span:
+        """Where it begins."""
+        return self.source.span(self.start, self.start)
 
 
 Node: TypeAlias = Scalar | Mapping | Sequence

@@ -21,7 +21,7 @@ def read(data: bytes, sink: Sink) -> Document | None:
     if not isinstance(root, Mapping):
         sink.report(Code.EMPTY_FILE, START_OF_FILE, "the file has no map of sections at its top", "begin with `machine: NAME`")
         return None
-    whole_file = Scalar("", Style.PLAIN, START_OF_FILE, Source(""), 0)
+    whole_file = Scalar("", Style.PLAIN, Source(""), 0, 0)
     fitting = Conformer(sink).keyed(root, FILE, whole_file)
     return Builder(sink).document(fitting, names_lost=_names_lost(root, fitting))
 

@@ -20,8 +20,9 @@ def decode(data: bytes, sink: Sink) -> str | None:
             Code.TOO_LARGE, START_OF_FILE, message, "a sequence file holds one machine: leave out what is no part of it"
         )
         return None
+    data = data.removeprefix(b"\xef\xbb\xbf")
     try:
-        text = data.removeprefix(b"\xef\xbb\xbf").decode("utf-8")
+        text = data.decode("utf-8")
     except UnicodeDecodeError as error:
         _report_undecodable(data, error.start, sink)
         return None
@@ -30,7 +31,7 @@ def decode(data: bytes, sink: Sink) -> str | None:
 
 
 def _report_undecodable(data: bytes, at: int, sink: Sink) -> None:
-    before = data[:at].removeprefix(b"\xef\xbb\xbf").decode("utf-8").replace("\r\n", "\n").replace("\r", "\n")
+    before = data[:at].decode("utf-8").replace("\r\n", "\n").replace("\r", "\n")
     line = before.count("\n") + 1
     column = len(before) - (before.rfind("\n") + 1) + 1
     sink.report(

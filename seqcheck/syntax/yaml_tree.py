@@ -12,11 +12,10 @@ from seqcheck.diagnostics.codes import Code
 from seqcheck.diagnostics.diagnostic import Sink
 from seqcheck.diagnostics.span import START_OF_FILE, Span
 from seqcheck.diagnostics.wording import quoted
-from seqcheck.syntax.malformed import Malformed, Mark, report_malformed
+from seqcheck.syntax.malformed import DEEPEST, TOO_DEEP, Malformed, Mark, report_malformed
 from seqcheck.syntax.nodes import Entry, Mapping, Node, Scalar, Sequence, Source, Style
 
-DEEPEST = 64
-MOST_NODES = 200_000
+MOST_NODES = 100_000
 
 _LOADER = getattr(yaml, "CBaseLoader", yaml.BaseLoader)
 _STYLES: dict[str | None, Style] = {None: Style.PLAIN} | {style.value: style for style in Style}
@@ -50,24 +49,24 @@ class _RefusedError(Exception):
 class _Open:
     """A map or list whose end has not come yet."""
 
-    def __init__(self, event: yaml.CollectionStartEvent, span: Span) -> None:
+    def __init__(self, event: yaml.CollectionStartEvent, source: Source, start: int) -> None:
         self.is_map = isinstance(event, yaml.MappingStartEvent)
         self.flow = bool(event.flow_style)
-        self.span = span
+        self.source = source
+        self.start = start
         self.children: list[Node] = []
 
     def close(self) -> Node:
-        """Return the finished node; it ends where its last child ends."""
-        span = self.span.to(self.children[-1].span) if self.children else self.span
+        """Return the finished node."""
         if not self.is_map:
-            return Sequence(items=tuple(self.children), flow=self.flow, span=span)
+            return Sequence(tuple(self.children), self.flow, self.source, self.start)
         entries = []
         for key, value in zip(self.children[::2], self.children[1::2], strict=True):
             if not isinstance(key, Scalar):
                 help_line = "write the key as one word or text; put it in quotes if it begins with a bracket"
                 raise _RefusedError(Code.WRONG_FORM, key.span, "the key of an entry must be a text", help_line)
             entries.append(Entry(key=key, value=value))
-        return Mapping(entries=tuple(entries), flow=self.flow, span=span)
+        return Mapping(tuple(entries), self.flow, self.source, self.start)
 
 
 class _TreeBuilder:
@@ -127,7 +126,10 @@ class _TreeBuilder:
         if tag is not None:
             message = f"tags are not allowed: {quoted(str(tag))}"
             raise _RefusedError(
-                Code.REFUSED_YAML, self._at(event), message, "delete it; a text that begins with ! needs quotes"
+                Code.REFUSED_YAML,
+                self._at(event),
+                message,
+                "delete it; Structured Text writes NOT, and a text that begins with ! needs quotes",
             )
 
     def _node(self, event: yaml.NodeEvent) -> None:
@@ -137,9 +139,8 @@ class _TreeBuilder:
             raise _RefusedError(Code.TOO_LARGE, self._at(event), message, "describe one machine only")
         if isinstance(event, yaml.CollectionStartEvent):
             if len(self._open) >= DEEPEST:
-                message = f"lists and maps nest more than {DEEPEST} deep"
-                raise _RefusedError(Code.NESTED_TOO_DEEPLY, self._at(event), message, "five levels are enough for any machine")
-            self._open.append(_Open(event, self._at(event)))
+                raise _RefusedError(Code.NESTED_TOO_DEEPLY, self._at(event), *TOO_DEEP)
+            self._open.append(_Open(event, self._source, self._offset(event.start_mark)))
         elif isinstance(event, yaml.ScalarEvent):
             self._add(self._scalar(event))
 
@@ -147,8 +148,8 @@ class _TreeBuilder:
         start = self._offset(event.start_mark)
         end = self._offset(event.end_mark)
         end = start + len(self._source.text[start:end].rstrip())
-        scalar = Scalar(event.value, _STYLES[event.style], self._source.span(start, end), self._source, start)
-        unseen = _UNSEEN.search(event.value)
+        scalar = Scalar(event.value, _STYLES[event.style], self._source, start, end)
+        unseen = _UNSEEN.search(event.value) if scalar.style is Style.DOUBLE else None
         if unseen:
             message = f"the text holds the character U+{ord(unseen.group()):04X}, which does not show"
             raise _RefusedError(Code.FORBIDDEN_CHARACTER, scalar.span, message, "leave its escape out")

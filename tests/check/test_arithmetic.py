@@ -62,7 +62,8 @@ def test_functions(first: NumberType, second: NumberType, third: NumberType) -> 
 
 
 @pytest.mark.parametrize(
-    ("dividend", "divisor", "quotient"), [(7, 2, 3), (-7, 2, -3), (7, -2, -3), (-7, -2, 3), (0, -3, 0), (10**18 - 1, 7, 142857142857142857)]
+    ("dividend", "divisor", "quotient"),
+    [(7, 2, 3), (-7, 2, -3), (7, -2, -3), (-7, -2, 3), (0, -3, 0), (10**18 - 1, 7, 142857142857142857)],
 )
 def test_division_drops_the_remainder_towards_zero(dividend: int, divisor: int, quotient: int) -> None:
     assert truncated(dividend, divisor) == quotient

@@ -49,7 +49,11 @@ def test_the_press_of_the_language_page_is_understood_whole() -> None:
     assert [s.expression_text for s in press.sensors] == ["gate = shut", "ram = top", "ram = bottom"]
     settled = press.timers[0]
     assert (settled.kind, settled.pt_ticks, settled.input.text) == (TimerKind.TON, 2, "gate_shut")
-    assert [p.name for p in press.commands[1].permissives] == ["machine is ready", "gate has been shut for a second", "ram is at the top"]
+    assert [p.name for p in press.commands[1].permissives] == [
+        "machine is ready",
+        "gate has been shut for a second",
+        "ram is at the top",
+    ]
     assert [r.interval for r in press.plant] == [
         Interval(earliest=0, latest=0, at_once=True, source=""),
         Interval(earliest=2, latest=4, at_once=False, source=""),
@@ -74,7 +78,12 @@ def test_requirements_carry_their_parts() -> None:
     rules = {r.id: r.rule for r in accepted(PRESS).requirements}
     response, precedence, forbid, only = rules["R3"], rules["R4"], rules["R5"], rules["R6"]
     assert isinstance(response, Response)
-    assert (response.when.text, response.within_ticks, response.then.text, response.unless) == ("estop = pressed", 4, "ram <> moving_down", None)
+    assert (response.when.text, response.within_ticks, response.then.text, response.unless) == (
+        "estop = pressed",
+        4,
+        "ram <> moving_down",
+        None,
+    )
     assert isinstance(precedence, Precedence)
     assert precedence.since is not None
     assert (precedence.before.text, precedence.first.text, precedence.since.text) == (
@@ -89,7 +98,10 @@ def test_requirements_carry_their_parts() -> None:
 
 
 def test_a_requirement_without_a_text_is_named_by_its_conditions() -> None:
-    machine = accepted(SMALL + "commands:\n  go: {then: {drive: down}}\nrequirements:\n  R1: {forbid: go, while: hot}\n  R2: {reachable: hot}\n")
+    machine = accepted(
+        SMALL
+        + "commands:\n  go: {then: {drive: down}}\nrequirements:\n  R1: {forbid: go, while: hot}\n  R2: {reachable: hot}\n"
+    )
     assert [r.text for r in machine.requirements] == ["forbid go, while hot", "reachable hot"]
 
 
@@ -162,7 +174,8 @@ procedures:
     assert machine.trips[0].source == "line 5"
     assert machine.plant[0].interval == Interval(earliest=3, latest=None, at_once=False, source="assumed")
     assert machine.plant[1].interval == Interval(earliest=0, latest=None, at_once=False, source="")
-    sources = [e.source for e in (*machine.plant[:1], *machine.people, *machine.faults, *machine.hazards, *machine.requirements)]
+    plant, people, faults = machine.plant[0].source, machine.people[0].source, machine.faults[0].source
+    sources = [plant, people, faults, machine.hazards[0].source, machine.requirements[0].source]
     assert sources == ["line 6", "line 7", "line 8", "line 9", "line 10"]
     assert machine.people[0].condition.text == "TRUE"
     assert isinstance(machine.people[0].condition.expression, Literal)
@@ -329,7 +342,9 @@ def test_states_agree_only_in_equal_lists() -> None:
 
 
 def test_assignments_take_states_from_their_target() -> None:
-    machine = accepted(SMALL + "people: {p: {then: {gate: 'SEL(hot, gate, open)', hot: 'NOT hot', made: 'MIN(made + 1, 3)'}}}\n")
+    machine = accepted(
+        SMALL + "people: {p: {then: {gate: 'SEL(hot, gate, open)', hot: 'NOT hot', made: 'MIN(made + 1, 3)'}}}\n"
+    )
     gate, hot, made = machine.people[0].effects
     assert gate.value.type == StatesType(("shut", "open"))
     assert hot.value.type == TruthType()
@@ -395,8 +410,8 @@ def test_a_possible_overflow_is_left_to_the_search() -> None:
 
 
 def test_a_permissive_may_have_one_name_in_two_commands() -> None:
-    text = SMALL + "commands: {a: {permissives: {off: drive = off}, then: {drive: down}}, b: {permissives: {off: drive = off}, then: {drive: off}}}\n"
-    assert codes(text) == []
+    one = "{permissives: {off: drive = off}, then: {drive: down}}"
+    assert codes(f"{SMALL}commands: {{a: {one}, b: {one}}}\n") == []
 
 
 def test_truth_words_are_known() -> None:

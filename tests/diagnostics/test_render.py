@@ -9,7 +9,9 @@ from seqcheck.diagnostics.span import START_OF_FILE, Span
 
 
 def rendered(span: Span, text: str, help_line: str = "") -> list[str]:
-    return render(Diagnostic(code=Code.UNKNOWN_NAME, span=span, message="it is wrong", help=help_line), "a.yaml", text).split("\n")
+    return render(Diagnostic(code=Code.UNKNOWN_NAME, span=span, message="it is wrong", help=help_line), "a.yaml", text).split(
+        "\n"
+    )
 
 
 def test_the_whole() -> None:
@@ -59,7 +61,9 @@ def test_a_place_behind_the_last_character_is_shown() -> None:
     assert rendered(Span.at(9, 1), "a: b") == ["a.yaml:9:1: error E301: it is wrong"]
 
 
-@pytest.mark.parametrize(("line", "column", "offset"), [("ab\tcd", 4, 3), ("日本cd", 3, 4), ("e\u0301cd", 3, 1), ("a\x1bcd", 3, 2)])
+@pytest.mark.parametrize(
+    ("line", "column", "offset"), [("ab\tcd", 4, 3), ("日本cd", 3, 4), ("e\u0301cd", 3, 1), ("a\x1bcd", 3, 2)]
+)
 def test_carets_stand_under_tabs_wide_and_combining_characters(line: str, column: int, offset: int) -> None:
     _, excerpt, carets = rendered(Span.at(1, column, 2), line)
     assert carets == " " * (4 + offset) + "^^"

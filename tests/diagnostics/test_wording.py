@@ -13,7 +13,7 @@ def test_codes_are_unique_and_explained() -> None:
         assert code.value[0] in "EW"
         assert code.value[1:].isdigit()
         assert len(code.explanation) > 40
-        assert code.explanation[0].isupper()
+        assert code.explanation.lstrip("`")[0].isupper() or code.explanation.startswith("`")
         assert code.explanation.endswith(".")
 
 

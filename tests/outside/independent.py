@@ -31,7 +31,8 @@ class Expected:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Surveyed:
-    """All that the graph says. Properties whose condition has no value somewhere are left out of *expected*.
+    """All that the graph says. Properties whose condition has no value somewhere, or of a kind that
+    the tool has no judge for, are left out of *expected*.
 
     *idle* are the trips and at-once rules that never change anything, *asleep* those whose condition never holds where a
     round of settling ends.
@@ -39,6 +40,7 @@ class Surveyed:
 
     states: int
     transitions: int
+    tick_s: float
     expected: Mapping[str, Expected]
     failures: Mapping[str, Cost]
     dead_ends: int
@@ -128,6 +130,8 @@ def survey(graph: Graph) -> Surveyed:
     dead = [state for state in graph.moves if not graph.moves.out_degree(state)]
     expected = {}
     for asked in graph.model.properties:
+        if isinstance(asked.rule, m.NotJudged):
+            continue
         try:
             expected[asked.id] = judged(graph, costs, asked.rule)
         except semantics.Impossible:
@@ -135,6 +139,7 @@ def survey(graph: Graph) -> Surveyed:
     return Surveyed(
         states=graph.moves.number_of_nodes(),
         transitions=graph.moves.number_of_edges(),
+        tick_s=float(graph.model.tick_s),
         expected=expected,
         failures=failures(graph, costs),
         dead_ends=len(dead),

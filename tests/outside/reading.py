@@ -1,7 +1,6 @@
 """Reads a text that must be right into the checked tree."""
 
 from seqcheck.check.check import check
-
 from seqcheck.check.machine import Machine
 from seqcheck.diagnostics.diagnostic import Sink
 from seqcheck.syntax.read import read

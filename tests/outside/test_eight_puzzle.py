@@ -1,9 +1,9 @@
 """The eight-tile puzzle: 181,440 states, at most 31 moves, in the time and memory that the tool promises."""
 
 import json
+import resource
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -29,6 +29,12 @@ finally:
     after = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     print(json.dumps([before, after]), file=sys.stderr)
 """
+
+
+def processor_seconds() -> float:
+    """Return what ended child processes have used: on an idle machine their whole time, on a busy one not others' time."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
 
 
 def moves_needed() -> dict[str, int]:
@@ -57,9 +63,9 @@ def test_the_whole_puzzle_in_time_and_memory(tmp_path: Path) -> None:
     file, written = tmp_path / "puzzle.yaml", tmp_path / "answer.json"
     file.write_text(puzzles.eight_puzzle(START, {**some, **FARTHEST}), encoding="utf-8")
 
-    began = time.perf_counter()
+    began = processor_seconds()
     done = subprocess.run([sys.executable, "-c", MEASURED, file, written], capture_output=True, text=True, check=False)
-    seconds = time.perf_counter() - began
+    seconds = processor_seconds() - began
 
     given = answer(done.returncode, written.read_text(encoding="utf-8"))
     assert (given.exit_code, given.complete) == (0, True), done.stderr

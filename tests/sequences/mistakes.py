@@ -158,7 +158,7 @@ STEAM_DOOR = (
       the bolts are in: bolts_in
       the door has been locked for 5 seconds: NOT warning.Q
 """,
-        found_by=frozenset({"H3", "R7"}),
+        found_by=frozenset({"H1", "H3", "R7"}),
     ),
     Mistake(
         draft="""\

@@ -120,7 +120,9 @@ MADE = st.recursive(
     lambda inner: st.one_of(
         st.builds(join, inner, st.sampled_from(sorted(STRENGTH)), inner),
         inner.map(lambda m: Made(f"NOT {m.text if m.strength > 8 else f'({m.text})'}", f"(NOT {m.structure})", 9)),
-        st.tuples(inner, inner).map(lambda p: Made(f"MAX({p[0].text}, {p[1].text})", f"(MAX {p[0].structure} {p[1].structure})", 10)),
+        st.tuples(inner, inner).map(
+            lambda p: Made(f"MAX({p[0].text}, {p[1].text})", f"(MAX {p[0].structure} {p[1].structure})", 10)
+        ),
     ),
     max_leaves=12,
 )
@@ -148,14 +150,23 @@ def test_depth_is_bounded_but_breadth_is_not() -> None:
     assert codes("a OR " * 41_000 + "a") == ["E103"]
 
 
-@pytest.mark.parametrize("text", ["T#", "T#1", "T#1x", "T#s", "T#1s1m", "T#1.5m30s", "T#-1s", "T#1s_", "LTIME#1s", "T#" + "1" * 200 + "s"])
+@pytest.mark.parametrize(
+    "text", ["T#", "T#1", "T#1x", "T#s", "T#1s1m", "T#1.5m30s", "T#-1s", "T#1s_", "LTIME#1s", "T#" + "1" * 200 + "s"]
+)
 def test_bad_durations(text: str) -> None:
     assert codes(f"a < {text}") == ["E601"]
 
 
 @pytest.mark.parametrize(
     ("text", "seconds"),
-    [("T#1s", "1s"), ("t#1d2h3m4s5ms", "18756801/200s"), ("TIME#1h_30m", "5400s"), ("T#0.5s", "1/2s"), ("T#5ms", "1/200s"), ("T#2m", "120s")],
+    [
+        ("T#1s", "1s"),
+        ("t#1d2h3m4s5ms", "18756801/200s"),
+        ("TIME#1h_30m", "5400s"),
+        ("T#0.5s", "1/2s"),
+        ("T#5ms", "1/200s"),
+        ("T#2m", "120s"),
+    ],
 )
 def test_good_durations(text: str, seconds: str) -> None:
     assert shown(parsed(text)) == seconds

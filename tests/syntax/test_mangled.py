@@ -9,11 +9,53 @@ from tests.check.examples import CASES, PRESS, SEQUENCES, SMALL, look_at
 
 SEEDS = [PRESS, SMALL, *(path.read_text(encoding="utf-8") for path in (*SEQUENCES, *sorted(CASES.glob("*.yaml"))))]
 SEEDS = [seed for seed in SEEDS if len(seed) < 40_000]
-PIECES = st.sampled_from(
-    ["{", "}", "[", "]", "(", ")", ",", ": ", ":", "\n", "\n  ", "- ", "'", '"', "&a ", "*a", "!x ", "|", ">", "#", " # ", "%", "@", "\t",
-     "=", "<>", " AND ", " NOT ", "SEL(", "MUX(", "0", "-1", "..", "T#1s", " s", "null", "~", "TRUE", "bool", "any", "at once", "\\", "\u00e4", "\u2028",
-     "gate", "open", "ram", "when", "then", "steps", "starts", "sensor", "stuck"]
-)  # fmt: skip
+_MARKS = [
+    "{",
+    "}",
+    "[",
+    "]",
+    "(",
+    ")",
+    ",",
+    ": ",
+    ":",
+    "\n",
+    "\n  ",
+    "- ",
+    "'",
+    '"',
+    "&a ",
+    "*a",
+    "!x ",
+    "|",
+    ">",
+    "#",
+    " # ",
+    "%",
+    "@",
+]
+_WORDS = [
+    "\t",
+    "=",
+    "<>",
+    " AND ",
+    " NOT ",
+    "SEL(",
+    "MUX(",
+    "0",
+    "-1",
+    "..",
+    "T#1s",
+    " s",
+    "null",
+    "~",
+    "TRUE",
+    "bool",
+    "any",
+    "at once",
+]
+_NAMES = ["\\", "\u00e4", "\u2028", "gate", "open", "ram", "when", "then", "steps", "starts", "sensor", "stuck"]
+PIECES = st.sampled_from(_MARKS + _WORDS + _NAMES)
 DEADLINE = timedelta(seconds=3)
 
 
@@ -59,7 +101,9 @@ def test_sequences_with_lines_moved_or_doubled(data: st.DataObject) -> None:
 @settings(deadline=DEADLINE, max_examples=200)
 @given(data=st.data())
 def test_mangled_expressions(data: st.DataObject) -> None:
-    operand = st.sampled_from(["gate", "ram", "made", "hot", "open", "shut", "top", "nothing", "1", "0", "TRUE", "T#1s", "t.Q", "t.ET", "s", "w", "t"])
+    operand = st.sampled_from(
+        ["gate", "ram", "made", "hot", "open", "shut", "top", "nothing", "1", "0", "TRUE", "T#1s", "t.Q", "t.ET", "s", "w", "t"]
+    )
     joined = st.recursive(
         operand,
         lambda inner: st.one_of(

@@ -18,7 +18,9 @@ CoreLoader.yaml_implicit_resolvers = {
     first: [(tag, pattern) for tag, pattern in resolvers if tag.rsplit(":", 1)[1] in {"null", "int"}]
     for first, resolvers in yaml.SafeLoader.yaml_implicit_resolvers.items()
 }
-CoreLoader.add_implicit_resolver("tag:yaml.org,2002:bool", __import__("re").compile("^(?:true|True|TRUE|false|False|FALSE)$"), list("tTfF"))
+CoreLoader.add_implicit_resolver(
+    "tag:yaml.org,2002:bool", __import__("re").compile("^(?:true|True|TRUE|false|False|FALSE)$"), list("tTfF")
+)
 
 VALIDATOR = Draft202012Validator(schema())
 
@@ -58,7 +60,7 @@ def test_files_of_a_wrong_shape_do_not_fit(name: str) -> None:
         "hazards: {H: {must not be: TRUE}}",
         "people: {p: {then: {made: 3, hot: true}}}",
         "plant: {p: {when: hot, after: {time: at once, source: measured}, then: {hot: FALSE}}}",
-        "plant: {p: {when: hot, after: 500 ms..2 s, then: {hot: FALSE}}}",
+        "tick: 500 ms\nplant: {p: {when: hot, after: 500 ms..2 s, then: {hot: FALSE}}}",
         "plant: {p: {when: hot, after: 3 s or more, then: {hot: FALSE}}}",
         "plant: {p: {when: hot, after: T#1s..T#2s, then: {hot: FALSE}}}",
         "panel: {e: {starts: TRUE}, f: [FALSE, TRUE], g: Bool, h: {range: -5..5, starts: [1, -2]}}",
@@ -73,7 +75,13 @@ def test_good_forms_fit_and_are_accepted(extra: str) -> None:
 
 @pytest.mark.parametrize(
     "extra",
-    ["hazards: {H: {}}", "plant: {p: {when: hot, after: soon, then: {hot: TRUE}}}", "tick: 1", "faults: {F: {stuck: TRUE}}", "people: {p: {then: {}}}"],
+    [
+        "hazards: {H: {}}",
+        "plant: {p: {when: hot, after: soon, then: {hot: TRUE}}}",
+        "tick: 1",
+        "faults: {F: {stuck: TRUE}}",
+        "people: {p: {then: {}}}",
+    ],
 )
 def test_bad_forms_fit_neither(extra: str) -> None:
     assert faults(SMALL + extra)

@@ -23,6 +23,10 @@ Expand: TypeAlias = Callable[[Sequence[State], int, list[State], list[State]], i
 Edges: TypeAlias = Callable[[Sequence[State], dict[State, int], list[int], list[int]], None]
 
 
+WRITTEN = ("seen", "cost", "found", "unjudged", "made", "troubles", "jammed", "dead", "failed", "best", "acted", "passing")
+"""What generated code writes on the board."""
+
+
 def limit(low: int, value: int, high: int) -> int:
     """LIMIT of IEC 61131-3."""
     return min(max(value, low), high)
@@ -59,6 +63,14 @@ class Board:
         self.passing = bytearray(self.properties)
 
 
+def namespace(board: Board, slow: Callable[[State], State | None]) -> Namespace:
+    """Return all that generated code may name: a few harmless functions, and the board."""
+    builtins = {"range": range, "min": min, "max": max, "abs": abs, "all": all, "any": any, "enumerate": enumerate}
+    names: Namespace = {"__builtins__": builtins, "Impossible": Impossible, "limit": limit, "slow": slow, "STEP": STEP}
+    names |= {"divide": divide, "modulo": modulo, "power": power, "select": select, "open_": board.open}
+    return names | {name: getattr(board, name) for name in WRITTEN}
+
+
 class Compiled:
     """The generated functions of one model."""
 
@@ -70,41 +82,7 @@ class Compiled:
         sites = Sites()
         settling = Settling(model, self._fallibility, sites)
         self._expanding = Expanding(model, self._fallibility, settling, sites)
-        self._names: Namespace = {
-            "__builtins__": {
-                "range": range,
-                "min": min,
-                "max": max,
-                "abs": abs,
-                "all": all,
-                "any": any,
-                "enumerate": enumerate,
-            },
-            "Impossible": Impossible,
-            "divide": divide,
-            "modulo": modulo,
-            "power": power,
-            "select": select,
-            "limit": limit,
-            "slow": self._slow,
-            "STEP": STEP,
-            "open_": board.open,
-        }
-        for name in (
-            "seen",
-            "cost",
-            "found",
-            "unjudged",
-            "made",
-            "troubles",
-            "jammed",
-            "dead",
-            "failed",
-            "best",
-            "acted",
-            "passing",
-        ):
-            self._names[name] = getattr(board, name)
+        self._names = namespace(board, self._slow)
         lines = settling.source() if settling.needed else []
         self._run([*lines, *truths(model, self._fallibility), *self._expanding.expand()])
         self.expand = cast(Expand, self._names["expand"])
