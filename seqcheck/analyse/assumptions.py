@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from seqcheck.model.expression import Apply, Expression, Load, Op, negation, walk
-from seqcheck.model.model import Model, Timer, TimerKind
+from seqcheck.model.model import Model, Timer, TimerKind, condition_of
 
 ORDERED = frozenset({Op.LESS, Op.AT_MOST, Op.GREATER, Op.AT_LEAST, Op.EQUAL, Op.UNEQUAL})
 
@@ -46,6 +46,8 @@ def _places(model: Model) -> Iterator[tuple[str, Expression]]:
         yield f"the input of {timer.name}", timer.input.test
     for sensor in model.sensors:
         yield f"the sensor {sensor.name}", sensor.value
+    for p in model.properties:
+        yield p.id, condition_of(p.rule).test
 
 
 def _bounds(timer: Timer, expression: Expression) -> Iterator[str]:

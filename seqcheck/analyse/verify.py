@@ -10,7 +10,7 @@ from seqcheck.analyse.verdict import Case, Result, StepAccount, Verdict, Verific
 from seqcheck.analyse.watching import watches
 from seqcheck.model import semantics
 from seqcheck.model.expression import Expression, clauses
-from seqcheck.model.model import Forbid, Guard, Hazard, Model, NotJudged, Only, Property, Reachable, Recoverable
+from seqcheck.model.model import Forbid, Hazard, Model, NotJudged, Only, Property, Reachable, Recoverable, condition_of
 from seqcheck.model.run import Beyond, Endless, Run
 from seqcheck.model.wording import wording
 from seqcheck.search.engine import Engine, Exploration, Limits, Observer, Stop, Trace
@@ -113,7 +113,7 @@ class Judge:
 
     def _result(self, p: Property, verdict: Verdict, trace: Trace | None, reason: str = "") -> Result:
         run, accounts = record(self._model, trace) if trace is not None else (None, ())
-        guard = condition_of(p)
+        guard = condition_of(p.rule)
         return Result(
             id=p.id,
             kind=p.rule.kind if isinstance(p.rule, NotJudged) else KIND_NAMES[type(p.rule)],
@@ -159,7 +159,7 @@ class Judge:
     def _valueless(self, number: int, trace: Trace) -> Result:
         """Return the violation that a hazard or requirement itself divides by zero in some reachable state."""
         p = self._model.properties[number]
-        text = f"the condition of {p.id} has no value here: {condition_of(p).text}"
+        text = f"the condition of {p.id} has no value here: {condition_of(p.rule).text}"
         return self._check("range", f"range: {p.id}", text, *record(self._model, trace))
 
     def _check(self, kind: str, id_: str, text: str, run: Run | None, accounts: tuple[StepAccount, ...]) -> Result:
@@ -195,12 +195,3 @@ def described(run: Run) -> tuple[str, str, str]:
             return "range", f"range: {rule}, {variable}", f"“{rule}”: {problem}"
         case None:
             raise ValueError(run)
-
-
-def condition_of(p: Property) -> Guard:
-    """Return the condition that a property is about."""
-    match p.rule:
-        case Hazard(must_not_be=guard) | Reachable(goal=guard) | Recoverable(goal=guard):
-            return guard
-        case Forbid(during=guard) | Only(makes=guard) | NotJudged(when=guard):
-            return guard

@@ -26,44 +26,54 @@ _RULE_NAMES = {"trips": "a trip", "plant": "a plant rule", "people": "a person's
 
 def check(document: doc.Document, sink: Sink) -> Machine | None:
     """Return the machine, or None if *sink* holds an error; all faults of the document are reported."""
-    ticks = Ticks(document, sink)
-    scope = Scope(sink, names_lost=document.names_lost)
-    declarations = Declarations(scope, ticks, sink)
-    variables = _each(document.variables, declarations.variable)
-    sensors_named = tuple(sensor for sensor in document.sensors if declarations.sensor(sensor))
-    timers_named = [(written, declarations.timer(written)) for written in document.timers]
-    if not document.variables and not document.names_lost:
-        help_line = "add a section such as `parts: {gate: [shut, open]}`"
-        sink.report(Code.NO_VARIABLES, START_OF_FILE, "the machine has no parts, panel, outputs or memory", help_line)
-    elaborator = Elaborator(scope, document.sensors, ticks, sink)
-    measure = Measure(sink)
-    sensors = Sensors(document.sensors, elaborator, measure, sink)
-    elaborator.sensor_type = sensors.type_of
-    elaborator.sensors_of_part = sensors.reading
-    meanings = Meanings(scope, elaborator, measure, sink)
-    _check_free_names(document, sink)
-    rules = Rules(scope, meanings, ticks, sensors, sink)
-    demands = Demands(scope, meanings, ticks, _acts(document), sink)
-    machine = Machine(
-        name=document.machine,
-        revision=document.revision,
-        tick_s=ticks.tick_s,
-        variables=variables,
-        sensors=_each(sensors_named, lambda sensor: sensors.resolve(sensor.name.value.lower())),
-        timers=_each(timers_named, lambda pair: timer(*pair, meanings)),
-        commands=_each(document.commands, rules.command),
-        trips=_each(_of(document, "trips"), rules.trip),
-        plant=_each(_of(document, "plant"), rules.plant_rule),
-        people=_each(_of(document, "people"), rules.person_action),
-        faults=_each(_of(document, "faults"), rules.fault),
-        hazards=_each((d for d in document.demands if d.kind == "must not be"), demands.hazard),
-        requirements=_each((d for d in document.demands if d.kind not in {"", "must not be"}), demands.requirement),
-        procedures=demands.procedures(document.procedures),
-    )
+    machine = _Checker(document, sink).machine()
     if sink.refused:
         return None
     _check_whole(document, machine)
     return machine
+
+
+class _Checker:
+    """Declares the names of one document, and then knows how to give each of its entries a meaning."""
+
+    def __init__(self, document: doc.Document, sink: Sink) -> None:
+        self._document = document
+        self._ticks = Ticks(document, sink)
+        scope = Scope(sink, names_lost=document.names_lost)
+        declarations = Declarations(scope, self._ticks, sink)
+        self._variables = _each(document.variables, declarations.variable)
+        self._sensors_named = [sensor for sensor in document.sensors if declarations.sensor(sensor)]
+        self._timers_named = [(written, declarations.timer(written)) for written in document.timers]
+        _check_not_empty(document, sink)
+        _check_free_names(document, sink)
+        elaborator = Elaborator(scope, document.sensors, self._ticks, sink)
+        measure = Measure(sink)
+        self._sensors = Sensors(document.sensors, elaborator, measure, sink)
+        elaborator.sensor_type = self._sensors.type_of
+        elaborator.sensors_of_part = self._sensors.reading
+        self._meanings = Meanings(scope, elaborator, measure, sink)
+        self._rules = Rules(scope, self._meanings, self._ticks, self._sensors, sink)
+        self._demands = Demands(scope, self._meanings, self._ticks, _acts(document), sink)
+
+    def machine(self) -> Machine:
+        """Return the machine, without the entries in which something is wrong."""
+        document, rules, demands = self._document, self._rules, self._demands
+        return Machine(
+            name=document.machine,
+            revision=document.revision,
+            tick_s=self._ticks.tick_s,
+            variables=self._variables,
+            sensors=_each(self._sensors_named, lambda sensor: self._sensors.resolve(sensor.name.value.lower())),
+            timers=_each(self._timers_named, lambda pair: timer(*pair, self._meanings)),
+            commands=_each(document.commands, rules.command),
+            trips=_each(_of(document, "trips"), rules.trip),
+            plant=_each(_of(document, "plant"), rules.plant_rule),
+            people=_each(_of(document, "people"), rules.person_action),
+            faults=_each(_of(document, "faults"), rules.fault),
+            hazards=_each((d for d in document.demands if d.kind == "must not be"), demands.hazard),
+            requirements=_each((d for d in document.demands if d.kind not in {"", "must not be"}), demands.requirement),
+            procedures=demands.procedures(document.procedures),
+        )
 
 
 def _each(written: Iterable[_In], meaning: Callable[[_In], _Out | None]) -> tuple[_Out, ...]:
@@ -78,6 +88,12 @@ def _of(document: doc.Document, section: str) -> list[doc.Rule]:
 def _acts(document: doc.Document) -> dict[str, bool]:
     acts = {rule.name.value: False for rule in _of(document, "people")}
     return acts | {command.name.value: True for command in document.commands}
+
+
+def _check_not_empty(document: doc.Document, sink: Sink) -> None:
+    if not document.variables and not document.names_lost:
+        help_line = "add a section such as `parts: {gate: [shut, open]}`"
+        sink.report(Code.NO_VARIABLES, START_OF_FILE, "the machine has no parts, panel, outputs or memory", help_line)
 
 
 def _check_free_names(document: doc.Document, sink: Sink) -> None:

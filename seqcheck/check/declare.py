@@ -94,7 +94,8 @@ class Declarations:
             return (self._first(written, kind),)
         starts: dict[Value, None] = {}
         for text in written.starts:
-            value = value_of(text.value, kind)
+            state = self._scope.state(kind, text.value) if isinstance(kind, StatesType) else None
+            value = value_of(text.value, kind) if state is None and not isinstance(kind, StatesType) else state
             if value is None:
                 number = isinstance(kind, NumberType)
                 message = f"{quoted(written.name.value)} can't start as {quoted(text.value)}: it is {described(kind)}"

@@ -117,7 +117,7 @@ class Elaborator:
         if declared.kind is Kind.PART and reader is Reader.CONTROLLER:
             sensors = self.sensors_of_part(declared.name)
             help_line = (
-                f"read it through a sensor: {listed(map(quoted, sensors), 4)}"
+                f"read it through a sensor: {listed(sensors, 4, in_quotes=True)}"
                 if sensors
                 else "declare a sensor that reads it, and read that"
             )
@@ -172,8 +172,9 @@ class Elaborator:
             return [None, *(arms_hint for _ in term.operands[1:])]
         if operator in EQUALITIES:
             return self._compared_hints(term)
-        if any(isinstance(self.hint_of(operand), StatesType) for operand in term.operands):
-            return [Unclear.BROKEN for _ in term.operands]  # states have no business here: one error is enough
+        if any(self._names_states(operand) for operand in term.operands):
+            # that is an error for certain, and a bare name beside it may well be a state
+            return [Unclear.BROKEN if isinstance(operand, terms.Name) else None for operand in term.operands]
         return [None for _ in term.operands]
 
     def _compared_hints(self, term: terms.Operation) -> list[Hint] | None:
@@ -195,6 +196,10 @@ class Elaborator:
         to_right = None if from_left is Unclear.UNRESOLVED else from_left
         return [to_left, to_right]
 
+    def _names_states(self, term: terms.Term) -> bool:
+        """Tell whether a term is the name of a variable or sensor that has states."""
+        return isinstance(term, terms.Name) and isinstance(self.hint_of(term), StatesType)
+
     def _is_state(self, term: terms.Term, hint: Hint) -> bool:
         if not isinstance(term, terms.Name) or term.member or not isinstance(hint, StatesType):
             return False
@@ -215,7 +220,7 @@ class Elaborator:
             return None
         if BY_SPELLING[term.operator] in CHOOSERS:
             return self._arms_hint(term.operands[1:])
-        spoilt = term.operator in {"NOT", "NEG"} and isinstance(self.hint_of(term.operands[0]), StatesType)
+        spoilt = term.operator in {"NOT", "NEG"} and self._names_states(term.operands[0])
         return Unclear.BROKEN if spoilt else None
 
     def _sensor_hint(self, declared: Declared) -> Hint:

@@ -3,7 +3,7 @@
 import re
 
 from seqcheck.check.machine import NumberType, StatesType, TruthType, Type, Value
-from seqcheck.diagnostics.wording import NearNames, listed, quoted
+from seqcheck.diagnostics.wording import NearNames, listed
 from seqcheck.syntax.words import TRUTHS
 
 TRUTH = TruthType()
@@ -51,4 +51,4 @@ def value_hint(text: str, kind: Type, near: NearNames) -> str:
 
 def states_named(kind: StatesType) -> str:
     """List the states of a type, for a help line."""
-    return f"the states are {listed(map(quoted, kind.states))}"
+    return f"the states are {listed(kind.states, in_quotes=True)}"

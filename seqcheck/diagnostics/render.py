@@ -1,6 +1,8 @@
 """Turns a diagnostic into lines that a person reads: place, message, the source with a caret line, the help. No colour."""
 
 import unicodedata
+from collections.abc import Sequence
+from functools import lru_cache
 
 from seqcheck.diagnostics.diagnostic import Diagnostic
 from seqcheck.diagnostics.span import Span
@@ -27,12 +29,13 @@ def printable(text: str) -> str:
     return "".join(c if c.isprintable() else " " if c == "\t" else "\ufffd" for c in text)
 
 
-def split_lines(text: str) -> list[str]:
+@lru_cache(maxsize=1)
+def split_lines(text: str) -> tuple[str, ...]:
     """Split at the line ends that YAML knows, so that line numbers agree with spans; drop a byte order mark."""
-    return text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    return tuple(text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n").split("\n"))
 
 
-def _excerpt(span: Span, lines: list[str]) -> list[str]:
+def _excerpt(span: Span, lines: Sequence[str]) -> list[str]:
     shown: list[str] = []
     last = min(span.end_line, len(lines))
     for number in range(span.line, last + 1):

@@ -1,6 +1,6 @@
 """Words that messages share: names in backticks, near names, lists of choices. Bounded in time, whatever a file holds."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 LONGEST_QUOTE = 60
 LONGEST_COMPARED = 60
@@ -15,11 +15,11 @@ def quoted(text: str) -> str:
     return f"`{flat}`"
 
 
-def listed(names: Iterable[str], most: int = 12) -> str:
+def listed(names: Sequence[str], most: int = 12, *, in_quotes: bool = False) -> str:
     """Return names joined with commas, the first *most* of them."""
-    all_names = list(names)
-    shown = ", ".join(all_names[:most])
-    return shown if len(all_names) <= most else f"{shown}, ... ({len(all_names)} in all)"
+    first = names[:most]
+    shown = ", ".join(map(quoted, first) if in_quotes else first)
+    return shown if len(names) <= most else f"{shown}, ... ({len(names)} in all)"
 
 
 class NearNames:

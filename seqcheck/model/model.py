@@ -198,6 +198,15 @@ class NotJudged:
 Rule: TypeAlias = Hazard | Reachable | Recoverable | Forbid | Only | NotJudged
 
 
+def condition_of(rule: Rule) -> Guard:
+    """Return the condition that a rule is about."""
+    match rule:
+        case Hazard(must_not_be=guard) | Reachable(goal=guard) | Recoverable(goal=guard):
+            return guard
+        case Forbid(during=guard) | Only(makes=guard) | NotJudged(when=guard):
+            return guard
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Property:
     """A hazard or requirement with where it comes from. *risk* is like `S2 F1 P2`, or empty."""

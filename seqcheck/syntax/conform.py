@@ -37,9 +37,6 @@ class Conformer:
         return null(node)
 
     def _misfit(self, node: Node, wanted: str, example: str, owner: Scalar) -> None:
-        if isinstance(node, Scalar) and node.is_null:
-            self._no_value(owner, example)
-            return
         message = f"{quoted(owner.value)} is {_NODE_KINDS[type(node)]}, where {wanted} is expected"
         self._sink.report(Code.WRONG_FORM, node.span, message, f"for example: {example}")
 
@@ -59,7 +56,7 @@ class Conformer:
             return null(node)
         items = []
         for item in node.items:
-            if isinstance(item, Scalar) and item.is_null:
+            if _is_null(item):
                 message = f"{quoted(owner.value)} has an entry without a value"
                 self._sink.report(Code.NO_VALUE, item.span, message, f"for example: {form.example}")
             else:
@@ -68,7 +65,7 @@ class Conformer:
 
     def _one_of(self, node: Node, form: OneOf, owner: Scalar) -> Node:
         fitting = [f for f in form.forms if _takes(f, node)]
-        if not fitting or (isinstance(node, Scalar) and node.is_null):
+        if not fitting:
             self._misfit(node, form.what, form.example, owner)
             return null(node)
         if len(fitting) == 1 or not isinstance(node, Mapping):
@@ -84,7 +81,7 @@ class Conformer:
             return led[0]
         leads = [kind.lead for kind in kinds]
         if led:
-            both = listed(quoted(kind.lead) for kind in led)
+            both = listed([kind.lead for kind in led], in_quotes=True)
             message = f"{quoted(owner.value)} has the keys of {len(led)} kinds of entry at once: {both}"
             self._sink.report(Code.WHICH_KIND, keys[led[1].lead].span, message, f"keep one of them: {form.example}")
             return None
@@ -93,9 +90,8 @@ class Conformer:
             if near:
                 self._unknown_key(key, form.what, f"did you mean {quoted(near)}?")
                 return None
-        message = (
-            f"{quoted(owner.value)} does not say what kind of entry it is: it has none of the keys {listed(map(quoted, leads))}"
-        )
+        none_of = listed(leads, in_quotes=True)
+        message = f"{quoted(owner.value)} does not say what kind of entry it is: it has none of {none_of}"
         self._sink.report(Code.WHICH_KIND, owner.span, message, f"for example: {form.example}")
         return None
 
@@ -137,7 +133,7 @@ class Conformer:
     def _value(self, entry: Entry, form: Form) -> Node:
         if entry.value is _BROKEN:
             return null(entry.key)
-        if isinstance(entry.value, Scalar) and entry.value.is_null:
+        if _is_null(entry.value):
             if not (isinstance(form, Named) and form.may_be_empty):
                 self._no_value(entry.key, form.example)
             return null(entry.key)
@@ -158,11 +154,11 @@ class Conformer:
         """Report a key that the form does not have; return the one it may stand for."""
         key, value = entry.key, entry.value
         near = self._near.near(key.value, [k.name for k in form.keys])
-        if node.flow and isinstance(value, Scalar) and value.is_null and not near:
+        if node.flow and _is_null(value) and not near:
             message = f"a comma ends the value before {quoted(key.value)}, which so became a key"
             self._sink.report(Code.CUT_AT_COMMA, key.span, message, "put the whole value before it in quotes")
             return ""
-        choices = listed((k.name for k in form.keys), most=20)
+        choices = listed([k.name for k in form.keys], most=20)
         self._unknown_key(key, form.what, f"did you mean {quoted(near)}?" if near else f"the keys are: {choices}")
         return near
 
@@ -179,24 +175,17 @@ class Conformer:
         if not node.flow:
             return list(node.entries)
         entries: list[Entry] = []
-        open_count = 0
-        cut: Entry | None = None
-        for entry in node.entries:
-            piece = isinstance(entry.value, Scalar) and entry.value.is_null
-            if cut is not None and open_count > 0 and piece:
-                open_count += _opened(entry.key)
-                entries[-1] = Entry(cut.key, _BROKEN)
-                if open_count <= 0:
-                    self._cut(cut, entry.key.span)
-                    cut = None
-                continue
-            if cut is not None and entries[-1].value is _BROKEN:
-                self._cut(cut, cut.value.span)
-            entries.append(entry)
+        pending = list(reversed(node.entries))
+        while pending:
+            entry = pending.pop()
             open_count = _opened(entry.value)
-            cut = entry if open_count > 0 else None
-        if cut is not None and entries[-1].value is _BROKEN:
-            self._cut(cut, cut.value.span)
+            last_piece: Scalar | None = None
+            while open_count > 0 and pending and _is_null(pending[-1].value):
+                last_piece = pending.pop().key
+                open_count += _opened(last_piece)
+            if last_piece is not None:
+                self._cut(entry, last_piece.span)
+            entries.append(entry if last_piece is None else Entry(entry.key, _BROKEN))
         return entries
 
     def _cut(self, entry: Entry, end: Span) -> None:
@@ -210,6 +199,10 @@ def null(node: Node) -> Scalar:
 
 
 _BROKEN = Scalar("", Style.PLAIN, Source(""), 0, 0)
+
+
+def _is_null(node: Node) -> bool:
+    return isinstance(node, Scalar) and node.is_null
 
 
 def _opened(node: Node) -> int:

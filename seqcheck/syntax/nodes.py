@@ -84,8 +84,6 @@ class Places:
         end = max(end, start + 1)
         if self._offsets is None:
             return self._source.span(self._first + start, self._first + end)
-        if not self._offsets:
-            return self._source.span(self._first, self._first)
         last = len(self._offsets) - 1
         past_end = start > last
         begin = self._offsets[min(start, last)] + past_end

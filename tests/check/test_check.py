@@ -296,6 +296,19 @@ def test_sensors_of_states() -> None:
     assert expression_of("where = open AND open = there", text).type == TruthType()
 
 
+def test_sensors_that_choose_between_one_another_are_a_circle() -> None:
+    text = "machine: P\nparts: {gate: [x, y], hot: bool}\nsensors: {a: 'SEL(hot, b, gate)', b: 'SEL(hot, a, gate)'}\n"
+    assert codes(text + "hazards: {H: {must not be: a = x}}") == ["E305"]
+
+
+@pytest.mark.parametrize(
+    "expression",
+    ["--SEL(gate, gate, open)", "gate < open", "NOT gate = open", "-gate = open", "gate AND open", "ABS(gate) = open"],
+)
+def test_states_where_none_belong_are_one_error(expression: str) -> None:
+    assert "E402" in codes(f"{SMALL}hazards: {{H: {{must not be: '{expression}'}}}}")
+
+
 # --- which names are states ---
 def first_two(expression: str, before: str = SMALL) -> tuple[object, object]:
     operation = expression_of(expression, before)

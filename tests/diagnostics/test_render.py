@@ -77,7 +77,7 @@ def test_nothing_reaches_the_terminal_raw() -> None:
 
 
 def test_lines_end_as_yaml_ends_them() -> None:
-    assert split_lines("\ufeffa\r\nb\rc\nd") == ["a", "b", "c", "d"]
+    assert split_lines("\ufeffa\r\nb\rc\nd") == ("a", "b", "c", "d")
 
 
 def test_the_sink_keeps_each_once_and_in_file_order() -> None:

@@ -1,5 +1,6 @@
 """Codes and words of messages."""
 
+import sys
 import time
 
 from seqcheck.diagnostics.codes import Code
@@ -24,7 +25,8 @@ def test_quotes_are_one_short_line() -> None:
 
 def test_lists_are_cut() -> None:
     assert listed(["a", "b"]) == "a, b"
-    assert listed(map(str, range(20)), most=3) == "0, 1, 2, ... (20 in all)"
+    assert listed(["a", "b"], in_quotes=True) == "`a`, `b`"
+    assert listed([str(i) for i in range(20)], most=3) == "0, 1, 2, ... (20 in all)"
 
 
 def test_near_names() -> None:
@@ -43,5 +45,5 @@ def test_near_names_give_up_in_time() -> None:
     for i in range(1_000):
         near.near(f"a_rather_long_nmae_number_{i}", known)
     near.near("x" * 10_000, known)
-    assert time.process_time() - began < 2
+    assert time.process_time() - began < (10 if sys.gettrace() else 2)
     assert near.near("a_rather_long_nmae_number_1", known) == ""

@@ -153,3 +153,16 @@ def test_long_waits_are_merged_and_cut_where_something_happens() -> None:
     assert simulator.timeline().steps[1:] == (RunStep(by=WAIT, ticks=10**9 + 2),)
     assert simulator.elapsed_ticks == 10**9 + 2
     assert simulator.timeline().tick_count == 10**9 + 2
+
+
+def test_a_stretch_of_waiting_ends_where_something_acted_though_nothing_changed() -> None:
+    """Two trips that override each other act anew whenever the machine settles."""
+    parts = Parts(
+        variables=(number("count", 1, 2, Section.MEMORY), GO),
+        trips=(trip("one", read("go"), {"count": 2}), trip("two", read("go"), {"count": 1})),
+    )
+    simulator = Simulator(parts.machine)
+    simulator.take(panel(to=True))
+    simulator.wait(2)
+    each_tick = RunStep(by=WAIT, ticks=1, acted=("one", "two"))
+    assert simulator.timeline().steps[1:] == (each_tick, each_tick)

@@ -1,5 +1,6 @@
 """Files that want to hurt: each is refused within a second, with a diagnostic and never a traceback."""
 
+import sys
 import time
 
 import pytest
@@ -15,6 +16,8 @@ WIDE = "".join(f"  a{i}: [x{i}, y{i}]\n" for i in range(2_000))
 EVERY = ", ".join(f"a{i}" for i in range(2_000))
 FANNED_OUT = "".join(f"  s{i}: {' AND '.join([f's{i - 1}'] * 50)}\n" for i in range(1, 60))
 UNKNOWN = "".join(f"  H{i}: {{must not be: unknown{i} = known{i}}}\n" for i in range(5_000))
+STATES = ", ".join(f"s{i}" + (chr(10) if i % 50 == 0 else "") for i in range(4_000))
+WRONG = "".join(f"  H{i}: {{must not be: a = x{i}}}\n" for i in range(3_000))
 
 HOSTILE = {
     "alias bomb": (BOMB, "E106"),
@@ -66,6 +69,8 @@ HOSTILE = {
     "wide choice": (f"machine: P\nparts:\n{WIDE}hazards: {{H: {{must not be: 'MUX(1, {EVERY}) = x1'}}}}", "E401"),
     "many unknown names": (SMALL + "hazards:\n" + UNKNOWN, "E301"),
     "many duplicates": ("machine: P\nparts:\n" + "  a: bool\n" * 20_000, "E203"),
+    "many wrong states": (f"machine: P\nparts: {{a: [{STATES}]}}\nhazards:\n{WRONG}", "E302"),
+    "many starts": (f"machine: P\nparts: {{a: {{states: [{STATES}], starts: [{STATES}, nowhere]}}}}", "E411"),
     "many states": ("machine: P\nparts: {a: [" + ",\n ".join(f"s{i}" for i in range(20_000)) + "]}", "E408"),
 }  # fmt: skip
 
@@ -78,7 +83,7 @@ def test_a_hostile_file_is_refused_within_a_second(name: str) -> None:
     took = time.process_time() - began
     assert machine is None
     assert code in {d.code.value for d in diagnostics}
-    assert took < 1, f"{took:.2f} s"
+    assert took < (6 if sys.gettrace() else 1), f"{took:.2f} s"
 
 
 @pytest.mark.parametrize(

@@ -1,12 +1,14 @@
-"""Writes the functions that visit states, as Python source: `expand` for the search and `edges` for the graph it leaves.
+"""Writes the functions that visit states, as Python source: `expand` for the search, the others for the graph it leaves.
 
 expand(bucket, key, fresh, waits): visits each state of *bucket*, judges it, and puts each successor not seen before into
 `seen` (with its parent) and into *fresh* (one step more) or *waits* (one tick later). Returns the number of transitions.
 A key is a number of steps times STEP plus a time in ticks: all of a bucket have the same.
-edges(order, index, source, target): the transitions that are no fault, as pairs of places in *order*.
+edges(states, first, index, source, target): the transitions that are no fault, as pairs of places; *first* is that of the
+first of *states*. fault_edges(states, found): appends a state, the number of a fault's step there, and where it leads.
 """
 
 from collections.abc import Iterable
+from enum import Enum
 
 from seqcheck.model.expression import TRUE, Const, Expression, Sense, conjunction, walk
 from seqcheck.model.model import Forbid, Hazard, Model, Only, Program, Reachable, Timer, TimerKind
@@ -15,6 +17,14 @@ from seqcheck.search.plain.settling import Settling, Sites, indented, local
 from seqcheck.search.plain.source import Fallibility, Writer
 
 TICK = -1
+
+
+class Purpose(Enum):
+    """What a visiting function is for."""
+
+    EXPLORE = "expand"
+    EDGES = "edges"
+    FAULT_EDGES = "fault_edges"
 
 
 class Expanding:
@@ -29,32 +39,43 @@ class Expanding:
         self._writer = Writer(model, fallibility, lambda i: self._current.get(i, local(i)))
         self._next = Writer(model, fallibility, lambda i: f"n[{i}]")
         self._onlys = [(n, p.rule) for n, p in enumerate(model.properties) if isinstance(p.rule, Only)]
-        self._explores = True
+        self._purpose = Purpose.EXPLORE
         self.timed = bool(model.timers or model.clocks)
 
     def expand(self) -> list[str]:
         """Return the lines of `expand`."""
-        self._explores = True
-        body = [*self._unpacked(), "was = count", *self._judged()]
+        self._purpose = Purpose.EXPLORE
+        body = [*self._unpacked(), "was = count", "jam = moved = False", *self._judged()]
         for number in range(len(self._model.steps)):
             body += self._step(number)
         if self.timed:
             body += self._tick()
         body += ["if count == was: dead.append(s)"]
+        if (blocked := self._blocked()) is not None:
+            body += [f"if jam and not moved and ({blocked}): jammed.append(s)"]
         lines = ["count = 0", "later = key + STEP", "soon = key + 1", "for s in bucket:", *indented(body)]
         return ["def expand(bucket, key, fresh, waits):", *indented([*lines, "return count"])]
 
     def edges(self) -> list[str]:
         """Return the lines of `edges`."""
-        self._explores = False
+        self._purpose = Purpose.EDGES
         body = self._unpacked()
         for number, step in enumerate(self._model.steps):
             if step.kind is not StepKind.FAULT:
                 body += self._step(number)
         if self.timed:
             body += self._tick()
-        lines = ["for i, s in enumerate(order):", *indented(body)]
-        return ["def edges(order, index, source, target):", *indented(lines)]
+        lines = ["for i, s in enumerate(states, first):", *indented(body)]
+        return ["def edges(states, first, index, source, target):", *indented(lines)]
+
+    def fault_edges(self) -> list[str]:
+        """Return the lines of `fault_edges`."""
+        self._purpose = Purpose.FAULT_EDGES
+        body = self._unpacked()
+        for number, step in enumerate(self._model.steps):
+            if step.kind is StepKind.FAULT:
+                body += self._step(number)
+        return ["def fault_edges(states, found):", *indented(["for s in states:", *indented(body)])]
 
     def _unpacked(self) -> list[str]:
         names = "".join(f"{local(i)}, " for i in range(len(self._model.variables)))
@@ -162,11 +183,15 @@ class Expanding:
 
     def _follow(self, number: int, *, can_fail: bool) -> list[str]:
         """Return lines that deal with the successor `n` of a step, or of a tick."""
-        if not self._explores:
+        if self._purpose is not Purpose.EXPLORE:
             some = "n is not None and n != s" if can_fail else "n != s"
+            if self._purpose is Purpose.FAULT_EDGES:
+                return [f"if {some}: found.append((s, {number}, n))"]
             return [f"if {some}: source.append(i); target.append(index[n])"]
         cost = "soon" if number == TICK else "later"
         moved = ["count += 1", *self._made(number, cost), *self._discovered(number, cost)]
+        if self._is_plant(number):
+            moved += ["moved = True"]
         if not can_fail:
             return ["if n != s:", *indented(moved)]
         return ["if n is None:", *indented(self._trouble(number)), "elif n != s:", *indented(moved)]
@@ -187,21 +212,26 @@ class Expanding:
         return lines
 
     def _trouble(self, number: int) -> list[str]:
-        if not self._explores:
+        if self._purpose is not Purpose.EXPLORE:
             return ["pass"]
         cost = "soon" if number == TICK else "later"
         lines = [f"troubles.setdefault(({number}, failed[0]), (s, {cost}))"]
-        jams = number != TICK and self._model.steps[number].kind is StepKind.PLANT
-        return [*lines, "jammed.append(s)"] if jams else lines
+        return [*lines, "jam = True"] if self._is_plant(number) else lines
 
-    def _tick(self) -> list[str]:
-        lines: list[str] = []
+    def _is_plant(self, number: int) -> bool:
+        return number != TICK and self._model.steps[number].kind is StepKind.PLANT
+
+    def _blocked(self) -> str | None:
+        """Return the source of whether time must wait for a plant rule; None if it never must."""
         blocked = [
             f"({local(c.variable)} == {c.latest} and {self._writer.write(c.when)})"
             for c in self._model.clocks
             if c.latest is not None
         ]
-        lines += [f"x{timer.variable} = {self._advanced(timer)}" for timer in self._model.timers]
+        return " or ".join(blocked) or None
+
+    def _tick(self) -> list[str]:
+        lines = [f"x{timer.variable} = {self._advanced(timer)}" for timer in self._model.timers]
         for clock in self._model.clocks:
             now = local(clock.variable)
             counts = f"{now} < {clock.most} and {self._writer.write(clock.when)}"
@@ -209,7 +239,8 @@ class Expanding:
         moving = {t.variable for t in self._model.timers} | {c.variable for c in self._model.clocks}
         everything = [f"x{i}" if i in moving else local(i) for i in range(len(self._model.variables))]
         lines += [f"n = settle({', '.join(everything)})", *self._follow(TICK, can_fail=True)]
-        return [f"if not ({' or '.join(blocked)}):", *indented(lines)] if blocked else lines
+        blocked = self._blocked()
+        return [f"if not ({blocked}):", *indented(lines)] if blocked else lines
 
     def _advanced(self, timer: Timer) -> str:
         now = local(timer.variable)

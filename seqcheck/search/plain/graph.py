@@ -1,17 +1,20 @@
 """Answers what needs the whole graph of reachable states: what can be reached from every one of them."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
-from seqcheck.model import semantics
 from seqcheck.model.model import Model, Reachable, Recoverable, State
-from seqcheck.model.run import StepKind
 from seqcheck.search.engine import Trace
 from seqcheck.search.plain.program import Compiled
 from seqcheck.search.plain.tracing import Tracer
 
+CHUNK = 10_000
+"""States whose transitions are listed between two looks at the limits."""
 
-def judge_graph(model: Model, compiled: Compiled, tracer: Tracer, order: list[State]) -> dict[int, Trace]:
-    """Return a shortest violation of each `recoverable`, and under faults of each `reachable`.
+
+def judge_graph(
+    model: Model, compiled: Compiled, tracer: Tracer, order: list[State], go_on: Callable[[], bool]
+) -> dict[int, Trace] | None:
+    """Return a shortest violation of each `recoverable`, and under faults of each `reachable`; None if told not to go on.
 
     *order* holds all reachable states, cheapest first. Memory: some 150 bytes a state and 16 a transition.
     """
@@ -23,8 +26,10 @@ def judge_graph(model: Model, compiled: Compiled, tracer: Tracer, order: list[St
     if not asked:
         return {}
     index = {state: place for place, state in enumerate(order)}
-    predecessors = _predecessors(compiled, order, index)
-    entries = _just_after_all_faults(model, order) if any(isinstance(r, Reachable) for _, r in asked) else {}
+    predecessors = _predecessors(compiled, order, index, go_on)
+    if predecessors is None:
+        return None
+    entries = _just_after_all_faults(model, compiled, order) if any(isinstance(r, Reachable) for _, r in asked) else {}
     found: dict[int, Trace] = {}
     for number, rule in asked:
         leads = _leading(predecessors, compiled.places(rule.goal.test, order))
@@ -39,13 +44,19 @@ def judge_graph(model: Model, compiled: Compiled, tracer: Tracer, order: list[St
     return found
 
 
-def _predecessors(compiled: Compiled, order: list[State], index: dict[State, int]) -> list[list[int]]:
-    source: list[int] = []
-    target: list[int] = []
-    compiled.edges()(order, index, source, target)
+def _predecessors(
+    compiled: Compiled, order: list[State], index: dict[State, int], go_on: Callable[[], bool]
+) -> list[list[int]] | None:
+    edges = compiled.edges()
     predecessors: list[list[int]] = [[] for _ in order]
-    for one, other in zip(source, target, strict=True):
-        predecessors[other].append(one)
+    for first in range(0, len(order), CHUNK):
+        source: list[int] = []
+        target: list[int] = []
+        edges(order[first : first + CHUNK], first, index, source, target)
+        for one, other in zip(source, target, strict=True):
+            predecessors[other].append(one)
+        if not go_on():
+            return None
     return predecessors
 
 
@@ -63,23 +74,13 @@ def _leading(predecessors: list[list[int]], goals: Iterable[int]) -> bytearray:
     return leads
 
 
-def _just_after_all_faults(model: Model, order: list[State]) -> dict[State, tuple[State, int]]:
+def _just_after_all_faults(model: Model, compiled: Compiled, order: list[State]) -> dict[State, tuple[State, int]]:
     """Map each state in which the last fault has just occurred to a cheapest state and fault step that lead to it."""
     flags = model.fault_variables
-    faults = [number for number, step in enumerate(model.steps) if step.kind is StepKind.FAULT]
+    before = [state for state in order if sum(state[flag] for flag in flags) == len(flags) - 1]
+    found: list[tuple[State, int, State]] = []
+    compiled.fault_edges()(before, found)
     entries: dict[State, tuple[State, int]] = {}
-    for state in order:
-        if sum(state[flag] for flag in flags) == len(flags) - 1:
-            for number in faults:
-                after = _after(model, number, state)
-                if after is not None:
-                    entries.setdefault(after, (state, number))
+    for state, number, after in found:
+        entries.setdefault(after, (state, number))
     return entries
-
-
-def _after(model: Model, number: int, state: State) -> State | None:
-    step = model.steps[number]
-    try:
-        return semantics.take(model, step, state) if semantics.possible(model, step, state) else None
-    except semantics.Failed:
-        return None

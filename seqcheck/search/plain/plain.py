@@ -14,7 +14,7 @@ from operator import itemgetter
 from seqcheck.model import semantics
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Model, State
-from seqcheck.search.engine import Exploration, Limits, Observer, Progress, Remarkable, Stop
+from seqcheck.search.engine import Exploration, Limits, Observer, Progress, Remarkable, Stop, Trace
 from seqcheck.search.plain.graph import judge_graph
 from seqcheck.search.plain.program import STEP, Board, Compiled
 from seqcheck.search.plain.tracing import Tracer
@@ -162,11 +162,19 @@ class Search:
         self._observer(Progress(states=states, transitions=reach.transitions, layer=reach.layer, waiting=waiting))
         return reach.stopped is not None
 
+    def _judge_graph(self) -> dict[int, Trace]:
+        """Judge what needs the whole graph; a limit or an interruption leaves it undecided."""
+        try:
+            judged = judge_graph(self._model, self._compiled, self._tracer, self._order, lambda: not self._exceeded(0))
+        except KeyboardInterrupt:
+            self._reach.stopped = Stop.INTERRUPTED
+            return {}
+        return judged or {}
+
     def _answer(self, watches: tuple[Expression, ...]) -> Exploration:
-        board, complete = self._board, self._reach.stopped is None
-        found = self._tracer.found()
-        if complete:
-            found |= judge_graph(self._model, self._compiled, self._tracer, self._order)
+        board, found = self._board, self._tracer.found()
+        if self._reach.stopped is None:
+            found |= self._judge_graph()
         return Exploration(
             states=len(board.seen),
             transitions=self._reach.transitions,
@@ -175,12 +183,12 @@ class Search:
             found=found,
             failures=self._tracer.failures(),
             unjudged={number: self._tracer.trace(state) for number, (state, _) in board.unjudged.items()},
-            never=self._compiled.some(watches, self._order) if complete else frozenset(),
+            never=self._compiled.some(watches, self._order) if self._reach.stopped is None else frozenset(),
             entered=tuple(entered(self._order, place) for place in range(len(self._model.variables))),
             acted=frozenset(number for number, flag in enumerate(board.acted) if flag),
             passing=frozenset(number for number, flag in enumerate(board.passing) if flag),
             dead_ends=self._remarkable(board.dead),
-            time_stuck=self._remarkable(self._tracer.stuck()),
+            time_stuck=self._remarkable(board.jammed),
         )
 
     def _remarkable(self, states: Sequence[State]) -> Remarkable | None:

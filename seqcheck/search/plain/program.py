@@ -20,7 +20,8 @@ NEVER = 1 << 100
 
 Namespace: TypeAlias = dict[str, object]
 Expand: TypeAlias = Callable[[Sequence[State], int, list[State], list[State]], int]
-Edges: TypeAlias = Callable[[Sequence[State], dict[State, int], list[int], list[int]], None]
+Edges: TypeAlias = Callable[[Sequence[State], int, dict[State, int], list[int], list[int]], None]
+FaultEdges: TypeAlias = Callable[[Sequence[State], list[tuple[State, int, State]]], None]
 
 
 WRITTEN = ("seen", "cost", "found", "unjudged", "made", "troubles", "jammed", "dead", "failed", "best", "acted", "passing")
@@ -92,6 +93,11 @@ class Compiled:
         """Return the function that lists the transitions that are no fault."""
         self._run(self._expanding.edges())
         return cast(Edges, self._names["edges"])
+
+    def fault_edges(self) -> FaultEdges:
+        """Return the function that lists the faults that can occur."""
+        self._run(self._expanding.fault_edges())
+        return cast(FaultEdges, self._names["fault_edges"])
 
     def some(self, tests: Iterable[Expression], states: Sequence[State]) -> frozenset[int]:
         """Return the numbers of those *tests* that no state has."""

@@ -4,7 +4,7 @@ from typing import TypeAlias
 
 from seqcheck.model import semantics
 from seqcheck.model.model import Forbid, Model, State
-from seqcheck.model.run import Beyond, Failure, StepKind
+from seqcheck.model.run import Beyond, Failure
 from seqcheck.search.engine import Trace
 from seqcheck.search.plain.expanding import TICK
 from seqcheck.search.plain.program import NEVER, Board
@@ -86,20 +86,3 @@ class Tracer:
         except semantics.Failed as failed:
             return failed.failure
         return None
-
-    def stuck(self) -> list[State]:
-        """Return the states in which a plant rule must happen before time can pass, and none can."""
-        return [state for state in dict.fromkeys(self._board.jammed) if self._time_is_stuck(state)]
-
-    def _time_is_stuck(self, state: State) -> bool:
-        if not any(semantics.blocks_time(self._model, clock, state) for clock in self._model.clocks):
-            return False
-        plant = [n for n, step in enumerate(self._model.steps) if step.kind is StepKind.PLANT]
-        return not any(self._moves(state, number) for number in plant)
-
-    def _moves(self, state: State, number: int) -> bool:
-        step = self._model.steps[number]
-        try:
-            return semantics.possible(self._model, step, state) and semantics.take(self._model, step, state) != state
-        except semantics.Failed:
-            return False
