@@ -178,10 +178,10 @@ BURNER = (
     Mistake(
         draft="""\
   # MISTAKE 1: the fan command is taken for the air that it should move
-  purged:      {kind: TON, in: phase = purging AND fan = on, pt: 15 s, source: "sweeps out 6 parts of gas with time in hand, assumed"}
+  purged:      {kind: TON, in: phase = purging AND fan = on, pt: 15 s, source: "sweeps out 6 parts of gas, assumed"}
 """,
         mended="""\
-  purged:      {kind: TON, in: phase = purging AND air_flows, pt: 15 s, source: "sweeps out 6 parts of gas with time in hand, assumed"}
+  purged:      {kind: TON, in: phase = purging AND air_flows, pt: 15 s, source: "sweeps out 6 parts of gas, assumed"}
 """,
         found_by=frozenset({"H1"}),
     ),
@@ -242,10 +242,43 @@ LIFT_GATE = (
     ),
 )
 
+ROBOT_CELL = (
+    Mistake(
+        draft="""\
+  # MISTAKE 1: the robot may need a second to stop, and the gate lets go after half of it
+  stopping: {kind: TOF, in: drive <> off, pt: 500 ms, text: time to come to rest, source: assumed}
+""",
+        mended="""\
+  stopping: {kind: TOF, in: drive <> off, pt: 1500 ms, text: time to come to rest, source: assumed}
+""",
+        found_by=frozenset({"H1", "H2"}),
+    ),
+    Mistake(
+        draft="""\
+      # MISTAKE 2: nobody asks whether somebody is still inside
+""",
+        mended="""\
+      the cell is empty: cell_empty
+""",
+        found_by=frozenset({"H1", "H3", "R5"}),
+    ),
+    Mistake(
+        draft="""\
+    # MISTAKE 3: the enabling switch is looked at in the wrong mode
+    when: drive = creep AND enabling = released AND mode = automatic
+""",
+        mended="""\
+    when: drive = creep AND enabling = released
+""",
+        found_by=frozenset({"H3"}),
+    ),
+)
+
 MISTAKES: dict[str, tuple[Mistake, ...]] = {
     "separator": SEPARATOR,
     "two_hand_press": TWO_HAND_PRESS,
     "steam_door": STEAM_DOOR,
     "burner": BURNER,
     "lift_gate": LIFT_GATE,
+    "robot_cell": ROBOT_CELL,
 }

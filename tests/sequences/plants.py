@@ -70,4 +70,9 @@ PLANTS = (
         hazard="H2",
         replacements=(("      the car is at the upper floor: car_at_upper\n", ""),),
     ),
+    Plant(
+        sequence="robot_cell",
+        hazard="H4",
+        replacements=(("    when: estop = pressed\n", "    when: estop = pressed AND mode = automatic\n"),),
+    ),
 )

@@ -59,25 +59,25 @@ PIECES = st.sampled_from(_MARKS + _WORDS + _NAMES)
 DEADLINE = timedelta(seconds=3)
 
 
-@settings(deadline=DEADLINE, max_examples=g<1>00)
+@settings(deadline=DEADLINE, max_examples=300)
 @given(data=st.binary(max_size=300))
 def test_any_bytes(data: bytes) -> None:
     look_at(data)
 
 
-@settings(deadline=DEADLINE, max_examples=g<1>00)
+@settings(deadline=DEADLINE, max_examples=300)
 @given(text=st.text(max_size=300))
 def test_any_text(text: str) -> None:
     look_at(text)
 
 
-@settings(deadline=DEADLINE, max_examples=g<1>00)
+@settings(deadline=DEADLINE, max_examples=300)
 @given(pieces=st.lists(PIECES, max_size=60))
 def test_any_pieces_of_the_language(pieces: list[str]) -> None:
     look_at("machine: P\nparts:\n  gate: [shut, open]\n" + "".join(pieces))
 
 
-@settings(deadline=DEADLINE, max_examples=g<1>00)
+@settings(deadline=DEADLINE, max_examples=500)
 @given(data=st.data())
 def test_mangled_sequences(data: st.DataObject) -> None:
     text = data.draw(st.sampled_from(SEEDS))
@@ -88,7 +88,7 @@ def test_mangled_sequences(data: st.DataObject) -> None:
     look_at(text)
 
 
-@settings(deadline=DEADLINE, max_examples=g<1>00)
+@settings(deadline=DEADLINE, max_examples=200)
 @given(data=st.data())
 def test_sequences_with_lines_moved_or_doubled(data: st.DataObject) -> None:
     lines = data.draw(st.sampled_from(SEEDS)).split("\n")
@@ -98,7 +98,7 @@ def test_sequences_with_lines_moved_or_doubled(data: st.DataObject) -> None:
     look_at("\n".join(lines))
 
 
-@settings(deadline=DEADLINE, max_examples=g<1>00)
+@settings(deadline=DEADLINE, max_examples=200)
 @given(data=st.data())
 def test_mangled_expressions(data: st.DataObject) -> None:
     operand = st.sampled_from(
