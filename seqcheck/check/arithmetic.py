@@ -6,7 +6,7 @@ What fails only in some states (a divisor that may be zero) is left to the searc
 from collections.abc import Sequence
 from itertools import product
 
-from seqcheck.check.machine import NumberType, Operator
+from seqcheck.check.typed import NumberType, Operator
 
 GREATEST = 2**62
 

@@ -1,10 +1,11 @@
 """Gives variables and timers their meaning: types, start values, ticks. Forbids names that can't be or are taken."""
 
 from seqcheck.check.elaborate import Reader
-from seqcheck.check.machine import NumberType, Section, StatesType, Timer, TimerKind, TruthType, Type, Value, Variable
+from seqcheck.check.machine import Section, Timer, TimerKind, Variable
 from seqcheck.check.meaning import Meanings
 from seqcheck.check.scope import Declared, Kind, Scope, check_identifier
 from seqcheck.check.ticks import Ticks
+from seqcheck.check.typed import NumberType, StatesType, TruthType, Type, Value
 from seqcheck.check.types import TRUTH, described, value_hint, value_of
 from seqcheck.diagnostics.codes import Code
 from seqcheck.diagnostics.diagnostic import Sink

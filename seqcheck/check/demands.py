@@ -20,12 +20,12 @@ from seqcheck.check.machine import (
     Rule,
     SetPanel,
     Until,
-    Value,
     Wait,
 )
 from seqcheck.check.meaning import Meanings
 from seqcheck.check.scope import Kind, Scope
 from seqcheck.check.ticks import Ticks
+from seqcheck.check.typed import Value
 from seqcheck.check.types import described, value_hint, value_of
 from seqcheck.diagnostics.codes import Code
 from seqcheck.diagnostics.diagnostic import Sink

@@ -7,7 +7,10 @@ from collections.abc import Callable
 from enum import Enum
 from typing import TypeAlias
 
-from seqcheck.check.machine import (
+from seqcheck.check.operators import BY_SPELLING, CHOOSERS, EQUALITIES, OperatorRules
+from seqcheck.check.scope import Declared, Kind, Scope
+from seqcheck.check.ticks import Ticks
+from seqcheck.check.typed import (
     Expression,
     Literal,
     NumberType,
@@ -19,9 +22,6 @@ from seqcheck.check.machine import (
     StatesType,
     Type,
 )
-from seqcheck.check.operators import BY_SPELLING, CHOOSERS, EQUALITIES, OperatorRules
-from seqcheck.check.scope import Declared, Kind, Scope
-from seqcheck.check.ticks import Ticks
 from seqcheck.check.types import TRUTH, alike, states_named
 from seqcheck.diagnostics.codes import Code
 from seqcheck.diagnostics.diagnostic import Sink

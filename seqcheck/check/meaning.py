@@ -3,9 +3,10 @@
 from enum import Enum
 
 from seqcheck.check.elaborate import Elaborator, Hint, Reader, Unclear
-from seqcheck.check.machine import Assignment, Condition, Effects, Expression, Literal, NumberType, StatesType, TruthType, Type
+from seqcheck.check.machine import Assignment, Condition, Effects
 from seqcheck.check.scope import Declared, Kind, Scope
 from seqcheck.check.size import Measure
+from seqcheck.check.typed import Expression, Literal, NumberType, StatesType, TruthType, Type
 from seqcheck.check.types import TRUTH, alike, described
 from seqcheck.diagnostics.codes import Code
 from seqcheck.diagnostics.diagnostic import Sink

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from seqcheck.check.arithmetic import CannotComputeError, bounds, fits, union
-from seqcheck.check.machine import Expression, NumberType, Operator, StatesType, TruthType, Type
+from seqcheck.check.typed import Expression, NumberType, Operator, StatesType, TruthType, Type
 from seqcheck.check.types import TRUTH, alike, described
 from seqcheck.diagnostics.codes import Code
 from seqcheck.diagnostics.diagnostic import Sink

@@ -1,11 +1,12 @@
 """Gives commands, trips, plant rules, people's actions and faults their meaning."""
 
 from seqcheck.check.elaborate import Reader
-from seqcheck.check.machine import Command, Condition, Fault, Permissive, PersonAction, PlantRule, Stuck, Trip, Type
+from seqcheck.check.machine import Command, Condition, Fault, Permissive, PersonAction, PlantRule, Stuck, Trip
 from seqcheck.check.meaning import Meanings, Writer
 from seqcheck.check.scope import Kind, Scope
 from seqcheck.check.sensors import Sensors
 from seqcheck.check.ticks import Ticks
+from seqcheck.check.typed import Type
 from seqcheck.check.types import described, value_hint, value_of
 from seqcheck.diagnostics.codes import Code
 from seqcheck.diagnostics.diagnostic import Sink

@@ -3,7 +3,7 @@
 from enum import Enum
 from typing import NamedTuple
 
-from seqcheck.check.machine import StatesType, Type
+from seqcheck.check.typed import StatesType, Type
 from seqcheck.diagnostics.codes import Code
 from seqcheck.diagnostics.diagnostic import Sink
 from seqcheck.diagnostics.wording import NearNames, quoted

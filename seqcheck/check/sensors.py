@@ -1,9 +1,10 @@
 """Gives each sensor its meaning when it is first needed, in whatever order they stand; forbids circles among them."""
 
 from seqcheck.check.elaborate import Elaborator, Reader
-from seqcheck.check.machine import Sensor, Type
+from seqcheck.check.machine import Sensor
 from seqcheck.check.scope import Declared
 from seqcheck.check.size import Measure
+from seqcheck.check.typed import Type
 from seqcheck.diagnostics.codes import Code
 from seqcheck.diagnostics.diagnostic import Sink
 from seqcheck.diagnostics.wording import listed

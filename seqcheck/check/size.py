@@ -1,6 +1,6 @@
 """Bounds the size of an expression with its sensors written out, without ever writing them out."""
 
-from seqcheck.check.machine import Expression, Operation, ReadSensor
+from seqcheck.check.typed import Expression, Operation, ReadSensor
 from seqcheck.diagnostics.codes import Code
 from seqcheck.diagnostics.diagnostic import Sink
 

@@ -2,7 +2,7 @@
 
 import re
 
-from seqcheck.check.machine import NumberType, StatesType, TruthType, Type, Value
+from seqcheck.check.typed import NumberType, StatesType, TruthType, Type, Value
 from seqcheck.diagnostics.wording import NearNames, listed
 from seqcheck.syntax.words import TRUTHS
 

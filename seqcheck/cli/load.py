@@ -18,6 +18,9 @@ REFUSED = 2
 MOST_BYTES = 8 * 2**20
 """More than the reader accepts, so that it sees that a file is too large, and no more than that."""
 
+MOST_SHOWN = 100
+"""Diagnostics of one file that are printed."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Loaded:
@@ -56,9 +59,11 @@ def _bytes(path: Path, sink: Sink) -> bytes | None:
 
 def show_diagnostics(loaded: Loaded) -> None:
     """Print what is wrong with a file to standard error."""
-    for diagnostic in loaded.diagnostics:
+    for diagnostic in loaded.diagnostics[:MOST_SHOWN]:
         click.echo(render(diagnostic, loaded.file, loaded.text), err=True)
         click.echo("", err=True)
+    if len(loaded.diagnostics) > MOST_SHOWN:
+        click.echo(f"{len(loaded.diagnostics) - MOST_SHOWN} more are not shown; --json gives all", err=True)
 
 
 def load(path: Path) -> Loaded:

@@ -9,7 +9,8 @@ from typing import Final
 
 import click
 
-from seqcheck.check.machine import Machine, Value
+from seqcheck.check.machine import Machine
+from seqcheck.check.typed import Value
 from seqcheck.cli.load import load
 from seqcheck.simulate import recording
 from seqcheck.simulate.errors import RecordingError, SetupError

@@ -3,6 +3,7 @@
 from collections.abc import Collection, Mapping, Sequence
 
 from seqcheck.check import machine as tree
+from seqcheck.check import typed
 from seqcheck.compile.lower import Scope, bounds, clock_name, encode, fault_name, keeps_clock, labels, longest
 from seqcheck.compile.properties import properties
 from seqcheck.compile.sources import sources
@@ -105,7 +106,7 @@ def _scope(machine: tree.Machine, studied: Sequence[tree.Fault], variables: tupl
     )
 
 
-def _actual(studied: Sequence[tree.Fault], places: Mapping[str, int], types: Mapping[str, tree.Type]) -> dict[str, Expression]:
+def _actual(studied: Sequence[tree.Fault], places: Mapping[str, int], types: Mapping[str, typed.Type]) -> dict[str, Expression]:
     """Return what each output that can be stuck really does."""
     actual: dict[str, Expression] = {}
     for fault in studied:

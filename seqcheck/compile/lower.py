@@ -5,32 +5,33 @@ from dataclasses import dataclass
 from typing import assert_never
 
 from seqcheck.check import machine as tree
+from seqcheck.check import typed
 from seqcheck.model.expression import Apply, Const, Expression, Load, Op, Sense
 from seqcheck.model.model import Assign, Guard, Program
 from seqcheck.model.run import Value
 
 
-def labels(type_: tree.Type) -> tuple[Value, ...]:
+def labels(type_: typed.Type) -> tuple[Value, ...]:
     """Return the names of a type's values from 0 up; none for numbers."""
     match type_:
-        case tree.TruthType():
+        case typed.TruthType():
             return (False, True)
-        case tree.StatesType(states=states):
+        case typed.StatesType(states=states):
             return states
-        case tree.NumberType():
+        case typed.NumberType():
             return ()
         case _:
             assert_never(type_)
 
 
-def encode(value: Value, type_: tree.Type) -> int:
+def encode(value: Value, type_: typed.Type) -> int:
     """Return a value as the model's integer."""
-    return type_.states.index(str(value)) if isinstance(type_, tree.StatesType) else int(value)
+    return type_.states.index(str(value)) if isinstance(type_, typed.StatesType) else int(value)
 
 
-def bounds(type_: tree.Type) -> tuple[int, int]:
+def bounds(type_: typed.Type) -> tuple[int, int]:
     """Return the lowest and highest integer of a type."""
-    if isinstance(type_, tree.NumberType):
+    if isinstance(type_, typed.NumberType):
         return type_.lowest, type_.highest
     return 0, len(labels(type_)) - 1
 
@@ -60,26 +61,26 @@ class Scope:
     """Where names stand in the model: variables, what outputs really do, sensors, and what timers show."""
 
     places: Mapping[str, int]
-    types: Mapping[str, tree.Type]
+    types: Mapping[str, typed.Type]
     actual: Mapping[str, Expression]
     sensors: Mapping[str, int]
     q: Mapping[str, Expression]
     et: Mapping[str, Expression]
 
-    def expression(self, written: tree.Expression) -> Expression:
+    def expression(self, written: typed.Expression) -> Expression:
         """Lower one expression."""
         match written:
-            case tree.Literal():
+            case typed.Literal():
                 return Const(encode(written.value, written.type))
-            case tree.Read():
+            case typed.Read():
                 if written.commanded or written.variable not in self.actual:
                     return Load(self.places[written.variable])
                 return self.actual[written.variable]
-            case tree.ReadSensor():
+            case typed.ReadSensor():
                 return Sense(self.sensors[written.sensor])
-            case tree.ReadTimer():
+            case typed.ReadTimer():
                 return (self.et if written.elapsed else self.q)[written.timer]
-            case tree.Operation():
+            case typed.Operation():
                 operands = tuple(self.expression(operand) for operand in written.operands)
                 return Apply(Op[written.operator.name], operands)
             case _:

@@ -3,20 +3,8 @@
 from fractions import Fraction
 from typing import assert_never
 
-from seqcheck.check.machine import (
-    Command,
-    Condition,
-    Fault,
-    Machine,
-    NumberType,
-    PersonAction,
-    PlantRule,
-    Section,
-    StatesType,
-    TruthType,
-    Value,
-    Variable,
-)
+from seqcheck.check.machine import Command, Condition, Fault, Machine, PersonAction, PlantRule, Section, Variable
+from seqcheck.check.typed import NumberType, StatesType, TruthType, Value
 from seqcheck.diagnostics.span import Span
 from seqcheck.model.run import By, StepKind
 from seqcheck.simulate.cells import admits

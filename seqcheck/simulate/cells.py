@@ -8,7 +8,7 @@ from typing import Final, Protocol
 
 from transitions import Machine as StateMachine
 
-from seqcheck.check.machine import NumberType, StatesType, TruthType, Type, Value
+from seqcheck.check.typed import NumberType, StatesType, TruthType, Type, Value
 from seqcheck.simulate.errors import SimulateError
 
 MOST_STATES: Final = 64

@@ -6,7 +6,7 @@ from functools import reduce
 from types import MappingProxyType
 from typing import Final, Protocol, TypeAlias, cast
 
-from seqcheck.check.machine import Expression, Literal, Operation, Operator, Read, ReadSensor, ReadTimer, Value
+from seqcheck.check.typed import Expression, Literal, Operation, Operator, Read, ReadSensor, ReadTimer, Value
 from seqcheck.simulate.errors import NoValueError
 
 Function: TypeAlias = Callable[[tuple[Value, ...]], Value]

@@ -3,7 +3,8 @@
 from collections.abc import Iterable
 from difflib import get_close_matches
 
-from seqcheck.check.machine import Machine, NumberType, StatesType, TruthType, Value, Variable
+from seqcheck.check.machine import Machine, Variable
+from seqcheck.check.typed import NumberType, StatesType, TruthType, Value
 from seqcheck.simulate.acting import values_of
 from seqcheck.simulate.cells import admits
 from seqcheck.simulate.errors import RecordingError

@@ -6,7 +6,8 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Final, TypeAlias
 
-from seqcheck.check.machine import Machine, Value
+from seqcheck.check.machine import Machine
+from seqcheck.check.typed import Value
 from seqcheck.model.run import By, RunStep, StepKind, Values
 from seqcheck.simulate.errors import RecordingError
 from seqcheck.simulate.naming import Naming

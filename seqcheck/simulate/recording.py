@@ -10,7 +10,8 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Final
 
-from seqcheck.check.machine import Machine, Value
+from seqcheck.check.machine import Machine
+from seqcheck.check.typed import Value
 from seqcheck.model.run import By, Run, RunStep, StepKind
 from seqcheck.simulate.errors import RecordingError
 from seqcheck.simulate.recorded import SCHEMA, Json, Reader, Recording

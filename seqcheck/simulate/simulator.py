@@ -3,7 +3,8 @@
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 
-from seqcheck.check.machine import Condition, Hazard, Machine, Value
+from seqcheck.check.machine import Condition, Hazard, Machine
+from seqcheck.check.typed import Value
 from seqcheck.model.run import By, Failure, Run, RunStep, StepKind, Values
 from seqcheck.simulate.acting import Actors
 from seqcheck.simulate.errors import NoValueError, SetupError, StepFailsError

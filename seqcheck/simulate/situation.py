@@ -3,19 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from seqcheck.check.machine import (
-    Condition,
-    Effects,
-    Expression,
-    Fault,
-    Machine,
-    NumberType,
-    PlantRule,
-    Section,
-    Type,
-    Value,
-    Variable,
-)
+from seqcheck.check.machine import Condition, Effects, Fault, Machine, PlantRule, Section, Variable
+from seqcheck.check.typed import Expression, NumberType, Type, Value
 from seqcheck.model.run import Beyond, Values
 from seqcheck.simulate import timers
 from seqcheck.simulate.cells import admits, make_cell

@@ -3,7 +3,8 @@
 from pathlib import Path
 
 from seqcheck.check.check import check
-from seqcheck.check.machine import Condition, Expression, Machine
+from seqcheck.check.machine import Condition, Machine
+from seqcheck.check.typed import Expression
 from seqcheck.diagnostics.diagnostic import Diagnostic, Sink
 from seqcheck.syntax.read import read
 

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from seqcheck.check.arithmetic import GREATEST, CannotComputeError, bounds, fits, truncated, union
-from seqcheck.check.machine import NumberType, Operator
+from seqcheck.check.typed import NumberType, Operator
 
 TWO = (Operator.PLUS, Operator.MINUS, Operator.TIMES, Operator.DIVIDE, Operator.MOD, Operator.POWER)
 ENDS = st.integers(min_value=-7, max_value=7)

@@ -8,28 +8,20 @@ from seqcheck.check.machine import (
     Act,
     Forbid,
     Interval,
-    Literal,
-    NumberType,
     Only,
-    Operation,
-    Operator,
     Precedence,
     Reachable,
-    Read,
-    ReadSensor,
-    ReadTimer,
     Recoverable,
     Response,
     Risk,
     Section,
     SetPanel,
-    StatesType,
     Stuck,
     TimerKind,
-    TruthType,
     Until,
     Wait,
 )
+from seqcheck.check.typed import Literal, NumberType, Operation, Operator, Read, ReadSensor, ReadTimer, StatesType, TruthType
 from seqcheck.syntax.words import TRUTHS
 from tests.check.examples import PRESS, SMALL, accepted, codes, expression_of
 

@@ -3,7 +3,7 @@
 import pytest
 from transitions import Machine as StateMachine
 
-from seqcheck.check.machine import NumberType, StatesType, TruthType, Type, Value
+from seqcheck.check.typed import NumberType, StatesType, TruthType, Type, Value
 from seqcheck.simulate.cells import MOST_STATES, admits, make_cell
 from seqcheck.simulate.errors import SimulateError
 

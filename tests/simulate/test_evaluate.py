@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import pytest
 
-from seqcheck.check.machine import Operator, Value
+from seqcheck.check.typed import Operator, Value
 from seqcheck.simulate.errors import NoValueError
 from seqcheck.simulate.evaluate import evaluate
 from seqcheck.simulate.situation import Situation

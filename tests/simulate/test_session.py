@@ -4,7 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from seqcheck.check.machine import Machine, Operator, Section
+from seqcheck.check.machine import Machine, Section
+from seqcheck.check.typed import Operator
 from seqcheck.model.run import By, StepKind
 from seqcheck.simulate.asking import MOST_TICKS, NotUnderstoodError, understand_wait
 from seqcheck.simulate.session import Answer, Session

@@ -2,7 +2,8 @@
 
 import pytest
 
-from seqcheck.check.machine import Operator, Section
+from seqcheck.check.machine import Section
+from seqcheck.check.typed import Operator
 from seqcheck.model.run import Beyond, By, Endless, StepKind
 from seqcheck.simulate import settle
 from seqcheck.simulate.simulator import Simulator

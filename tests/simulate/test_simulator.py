@@ -5,7 +5,8 @@ from fractions import Fraction
 
 import pytest
 
-from seqcheck.check.machine import Operator, Section, Value
+from seqcheck.check.machine import Section
+from seqcheck.check.typed import Operator, Value
 from seqcheck.model.run import Beyond, By, RunStep, StepKind
 from seqcheck.simulate.duration import in_seconds
 from seqcheck.simulate.errors import NoValueError, SetupError

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 
 from seqcheck.check.check import check
-from seqcheck.check.machine import Machine, Operator, Section
+from seqcheck.check.machine import Machine, Section
+from seqcheck.check.typed import Operator
 from seqcheck.diagnostics.diagnostic import Sink
 from seqcheck.model.run import By, StepKind
 from seqcheck.simulate import recording

@@ -2,7 +2,8 @@
 
 import pytest
 
-from seqcheck.check.machine import Section, TruthType
+from seqcheck.check.machine import Section
+from seqcheck.check.typed import TruthType
 from seqcheck.model.run import By, StepKind
 from seqcheck.simulate.simulator import Simulator
 from tests.simulate.build import Parts, asked, et, number, q, read, timer, trip, truth, variable

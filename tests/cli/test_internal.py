@@ -1,0 +1,105 @@
+"""Where engine, definition and simulator disagree the tool says so loudly and gives no verdict: exit code 70."""
+
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from seqcheck.analyse import record as recording
+from seqcheck.analyse import verify as judging
+from seqcheck.analyse.record import Disagreement
+from seqcheck.cli import main as module
+from seqcheck.cli import verify as command
+from seqcheck.model.expression import Expression
+from seqcheck.model.model import Model
+from seqcheck.model.run import Run
+from seqcheck.search.engine import Exploration, Limits, Observer
+from seqcheck.search.plain.plain import PlainEngine
+from seqcheck.simulate import replay as replaying
+from tests.cli.calling import HOLDS, REFUSED, VIOLATED, put
+
+LOUD = "seqcheck: internal error: a fault of the program, not of your file; no verdict was reached"
+
+
+class Wrong:
+    """An engine whose traces jump."""
+
+    name = "plain"
+
+    def explore(self, model: Model, watches: tuple[Expression, ...], limits: Limits, observer: Observer) -> Exploration:
+        true = PlainEngine().explore(model, watches, limits, observer)
+        jumped = {n: replace(trace, states=(trace.states[0], (7, *trace.states[-1][1:]))) for n, trace in true.found.items()}
+        return replace(true, found=jumped)
+
+
+def ended(monkeypatch: pytest.MonkeyPatch, *arguments: str) -> int | str | None:
+    """Call the entry function; return its exit code."""
+    monkeypatch.setattr(sys, "argv", ["seqcheck", *arguments])
+    with pytest.raises(SystemExit) as end:
+        module.main()
+    return end.value.code
+
+
+def test_an_engine_that_errs(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    monkeypatch.setattr(command, "engine", lambda _name: Wrong())
+    target = tmp_path / "answer.json"
+    assert ended(monkeypatch, "verify", *put(tmp_path, bad=VIOLATED), "--json", str(target)) == 70
+    said = capsys.readouterr()
+    assert LOUD in said.err
+    assert "Disagreement" in said.err
+    assert "H1" not in said.out
+    assert not target.exists()
+
+
+def test_a_replay_that_disagrees(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    true = recording.record
+
+    def told_wrongly(model: Model, trace: object) -> tuple[Run, tuple[object, ...]]:
+        run, accounts = true(model, trace)  # type: ignore[arg-type]
+        return replace(run, end=(("p", "a"),)), accounts
+
+    monkeypatch.setattr(judging, "record", told_wrongly)
+    assert ended(monkeypatch, "verify", *put(tmp_path, bad=VIOLATED)) == 70
+    said = capsys.readouterr()
+    assert LOUD in said.err
+    assert "the simulator does not confirm the run of H1" in said.err
+    assert "VIOLATED" not in said.out
+
+
+def test_it_comes_before_every_other_code(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    monkeypatch.setattr(command, "engine", lambda _name: Wrong())
+    assert ended(monkeypatch, "verify", *put(tmp_path, refused=REFUSED, holds=HOLDS, bad=VIOLATED)) == 70
+    assert LOUD in capsys.readouterr().err
+
+
+def test_the_last_word_is_the_loud_one(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    def broken(*_arguments: object) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(replaying, "replay", broken)
+    assert ended(monkeypatch, "verify", *put(tmp_path, bad=VIOLATED)) == 70
+    assert capsys.readouterr().err.splitlines()[-1] == LOUD
+
+
+def test_every_run_is_replayed(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Witnesses of what is reachable too, and under every set of faults."""
+    text = VIOLATED + "requirements: {R1: {reachable: p = b}}\nfaults: {slips: {then: {p: b}}}\n"
+    played: list[tuple[str, ...]] = []
+    true = replaying.replay
+
+    def counted(machine: object, run: Run) -> replaying.Replay:
+        played.append(run.faults)
+        return true(machine, run)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(replaying, "replay", counted)
+    assert ended(monkeypatch, "verify", *put(tmp_path, bad=text), "--faults", "1") == 1
+    assert played == [(), (), ("slips",)]
+
+
+def test_a_disagreement_is_no_click_error() -> None:
+    assert not issubclass(Disagreement, (ValueError, OSError, RuntimeError))
