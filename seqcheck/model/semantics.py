@@ -3,7 +3,7 @@
 Engines are tested against this page; nothing else may define it again.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from itertools import product
 from typing import TypeAlias
 
@@ -125,20 +125,27 @@ def update_timer(timer: Timer, now: int, in_: int) -> int:
     return 0 if now == timer.pt + 1 and not in_ else now
 
 
-def advance_timer(timer: Timer, now: int, in_: int) -> int:
-    """Let one tick pass for a timer."""
+def counts(model: Model, timer: Timer, state: State) -> bool:
+    """Tell whether a timer counts the tick that follows a settled state. Raises `Failed`."""
+    now = state[timer.variable]
     if timer.kind is TimerKind.TP:
-        return now + 1 if 1 <= now <= timer.pt else now
-    counts = bool(in_) == (timer.kind is TimerKind.TON)
-    return min(now + 1, timer.pt) if counts else now
+        return 1 <= now <= timer.pt
+    in_ = judge(model, timer.name, timer.input.test, state)
+    return now < timer.pt and bool(in_) == (timer.kind is TimerKind.TON)
 
 
-def settle_round(model: Model, values: list[int]) -> tuple[list[str], list[str]]:
-    """Do one round of settling on *values*; return the reactions and the timers that changed something."""
+def settle_round(model: Model, values: list[int], counted: Collection[str] = ()) -> tuple[list[str], list[str]]:
+    """Do one round of settling on *values*; return the reactions and the timers that changed something.
+
+    The timers named in *counted* count a tick as they are brought up to date. Until its turn a timer shows what it showed
+    before, so that a timer may read its own Q, as on a controller.
+    """
     timers = []
     for timer in model.timers:
-        fresh = update_timer(timer, values[timer.variable], judge(model, timer.name, timer.input.test, values))
-        if fresh != values[timer.variable]:
+        in_ = judge(model, timer.name, timer.input.test, values)
+        now = values[timer.variable]
+        fresh = update_timer(timer, now + 1 if timer.name in counted else now, in_)
+        if fresh != now:
             timers.append(timer.name)
         values[timer.variable] = fresh
     reactions = [
@@ -157,20 +164,29 @@ def ignore(_reactions: list[str], _values: State) -> None:
     """Watch nothing."""
 
 
-def settle(model: Model, state: State, watch: Watch = ignore, *, most_rounds: int = MOST_ROUNDS) -> State:
-    """Return the settled state that *state* comes to.
+def settle(
+    model: Model,
+    state: State,
+    watch: Watch = ignore,
+    *,
+    counted: Collection[str] = (),
+    most_rounds: int = MOST_ROUNDS,
+) -> State:
+    """Return the settled state that *state* comes to; the timers named in *counted* count a tick in the first round.
 
     Raises `Failed` when a range is left, a value does not exist, or no rest is reached in *most_rounds*.
     """
     values = list(state)
     rounds: dict[State, int] = {}
     acted: list[tuple[list[str], list[str]]] = []
-    while (before := tuple(values)) not in rounds and len(rounds) < most_rounds:
-        rounds[before] = len(rounds)
-        acted.append(settle_round(model, values))
+    while (before := tuple(values)) not in rounds and len(acted) < most_rounds:
+        if not counted:
+            rounds[before] = len(acted)
+        acted.append(settle_round(model, values, counted))
         watch(acted[-1][0], tuple(values))
-        if tuple(values) == before:
+        if tuple(values) == before and not counted:
             return reset_clocks(model, values)
+        counted = ()
     repeating = acted[rounds.get(tuple(values), 0) :]
     chasing = [r.name for r in model.reactions if any(r.name in reactions for reactions, _ in repeating)]
     chasing += [t.name for t in model.timers if any(t.name in timers for _, timers in repeating)]
@@ -209,13 +225,11 @@ def tick(model: Model, state: State, watch: Watch = ignore) -> State | None:
     if any([blocks_time(model, clock, state) for clock in model.clocks]):
         return None
     values = list(state)
-    for timer in model.timers:
-        in_ = judge(model, timer.name, timer.input.test, state)
-        values[timer.variable] = advance_timer(timer, state[timer.variable], in_)
+    counted = [timer.name for timer in model.timers if counts(model, timer, state)]
     for clock in model.clocks:
         if judge(model, clock.rule, clock.when, state):
             values[clock.variable] = min(state[clock.variable] + 1, clock.most)
-    return settle(model, tuple(values), watch)
+    return settle(model, tuple(values), watch, counted=counted)
 
 
 def raw_starts(model: Model) -> Iterator[State]:

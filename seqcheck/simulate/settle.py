@@ -1,5 +1,6 @@
 """Brings a situation to rest after a step, and lets one tick pass. It decides nothing about who may act."""
 
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -22,31 +23,33 @@ class _Rounds:
     acted: dict[str, None] = field(default_factory=dict)
 
 
-def settle(machine: Machine, situation: Situation) -> tuple[str, ...]:
+def settle(machine: Machine, situation: Situation, *, counting: Collection[str] = ()) -> tuple[str, ...]:
     """Bring the situation to rest; return the trips and at-once rules that changed something, by first acting.
 
+    The timers named in *counting* count one tick when they are first brought up to date.
     Raise `StepFailsError` if it never comes to rest, leaves a range or has no value somewhere.
     """
     before = situation.snapshot()
-    rounds = _Rounds(number_of={before: 0})
+    rounds = _Rounds(number_of={} if counting else {before: 0})
     while len(rounds.changed) < MOST_ROUNDS:
-        _play_round(machine, situation, rounds)
+        _play_round(machine, situation, rounds, counting)
         after = situation.snapshot()
-        if after == before:
+        if after == before and not counting:
             _reset_clocks(situation)
             return tuple(rounds.acted)
         if after in rounds.number_of:
             raise StepFailsError(_endless(machine, rounds, since=rounds.number_of[after]))
         rounds.number_of[after] = len(rounds.changed)
         before = after
+        counting = ()
     raise StepFailsError(_endless(machine, rounds, since=0))
 
 
-def _play_round(machine: Machine, situation: Situation, rounds: _Rounds) -> None:
+def _play_round(machine: Machine, situation: Situation, rounds: _Rounds, counting: Collection[str]) -> None:
     """Timers, then trips, then at-once rules; each is numbered in the order in which endless settling names them."""
     changed: set[int] = set()
     for timer_number, timer in enumerate(machine.timers, start=len(machine.trips) + len(machine.plant)):
-        if _bring_up_to_date(situation, timer):
+        if _bring_up_to_date(situation, timer, counts=timer.name in counting):
             changed.add(timer_number)
     for number, trip in enumerate(machine.trips):
         if situation.holds(trip.when, trip.name) and situation.apply(trip.effects, trip.name):
@@ -60,10 +63,11 @@ def _play_round(machine: Machine, situation: Situation, rounds: _Rounds) -> None
     rounds.changed.append(changed)
 
 
-def _bring_up_to_date(situation: Situation, timer: Timer) -> bool:
-    """Let a timer see its input; return whether that changed it."""
+def _bring_up_to_date(situation: Situation, timer: Timer, *, counts: bool) -> bool:
+    """Let a timer see its input, and a tick if it *counts* one; return whether that changed it."""
     old = situation.timer_state(timer.name)
-    new = timers.brought_up_to_date(timer, old, signal=situation.holds(timer.input, timer.name))
+    signal = situation.holds(timer.input, timer.name)
+    new = timers.brought_up_to_date(timer, timers.one_tick_on(timer, old) if counts else old, signal=signal)
     situation.set_timer(timer.name, new)
     return new != old
 
@@ -92,14 +96,17 @@ def what_must_happen_first(situation: Situation) -> tuple[PlantRule, ...]:
     )
 
 
-def let_a_tick_pass(machine: Machine, situation: Situation) -> None:
-    """Advance timers and plant clocks by one, all as the settled state before it says; it does not settle."""
-    advanced = []
+def let_a_tick_pass(machine: Machine, situation: Situation) -> tuple[str, ...]:
+    """Advance plant clocks by one and return the timers that count, all as the settled state before it says.
+
+    It does not settle: the timers count the tick when they are next brought up to date.
+    """
+    counting = []
     for timer in machine.timers:
         signal = timer.kind is not TimerKind.TP and situation.holds(timer.input, timer.name)
-        advanced.append(timers.after_a_tick(timer, situation.timer_state(timer.name), signal=signal))
+        if timers.counts(timer, situation.timer_state(timer.name), signal=signal):
+            counting.append(timer.name)
     running = [rule for rule in situation.clocked_rules if situation.holds(rule.when, rule.name)]
-    for timer, state in zip(machine.timers, advanced, strict=True):
-        situation.set_timer(timer.name, state)
     for rule in running:
         situation.set_clock(rule.name, min(situation.clock(rule.name) + 1, longest_count(rule)))
+    return tuple(counting)

@@ -203,12 +203,12 @@ class Simulator:
             return Outcome(refused_by=choice.refused_by)
         return self._attempt(WAIT, 1, lambda: let_a_tick_pass(self._machine, self._situation))
 
-    def _attempt(self, by: By, ticks: int, act: Callable[[], None]) -> Outcome:
-        """Act, settle and record; on failure go back."""
+    def _attempt(self, by: By, ticks: int, act: Callable[[], Collection[str] | None]) -> Outcome:
+        """Act, settle and record; on failure go back. *act* may return the timers that count a tick."""
         snapshot, shown = self._situation.snapshot(), self._situation.shown()
         try:
-            act()
-            acted = settle(self._machine, self._situation)
+            counting = act() or ()
+            acted = settle(self._machine, self._situation, counting=counting)
         except StepFailsError as error:
             self._situation.put_back(snapshot)
             return Outcome(failure=error.failure)

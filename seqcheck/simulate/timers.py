@@ -43,15 +43,14 @@ def _pulse_up_to_date(timer: Timer, state: TimerState, *, signal: bool) -> Timer
     return TimerState(elapsed=0, running=True) if signal else state
 
 
-def after_a_tick(timer: Timer, state: TimerState, *, signal: bool) -> TimerState:
-    """Return the timer one tick later, its input having been *signal* all along; it is not yet brought up to date."""
-    if not _counts(timer, state, signal=signal):
-        return state
+def one_tick_on(timer: Timer, state: TimerState) -> TimerState:
+    """Return a timer that counts one tick later; it is not yet brought up to date."""
     elapsed = state.elapsed + 1
     return TimerState(elapsed=elapsed, running=state.running and elapsed < timer.pt_ticks)
 
 
-def _counts(timer: Timer, state: TimerState, *, signal: bool) -> bool:
+def counts(timer: Timer, state: TimerState, *, signal: bool) -> bool:
+    """Return whether a timer counts the tick that comes, its input being *signal*."""
     match timer.kind:
         case TimerKind.TON:
             return signal and state.elapsed < timer.pt_ticks

@@ -232,3 +232,30 @@ hazards: {H1: {must not be: drive = on}}
 def test_every_start_is_a_combination_of_the_starts() -> None:
     model = model_of("machine: M\nparts: {a: {states: [x, y, z], starts: [z, x]}, n: {range: 2..4, starts: any}}\n")
     assert sorted(semantics.raw_starts(model)) == [(0, 2), (0, 3), (0, 4), (2, 2), (2, 3), (2, 4)]
+
+
+FLASHER = """
+machine: M
+tick: 1 s
+panel: {run: bool}
+memory: {beats: {range: 0..9}, marks: {range: 0..9}}
+timers:
+  beat:  {kind: TON, in: NOT beat.Q, pt: 2 s}
+  one:   {kind: TON, in: NOT two.Q, pt: 2 s}
+  two:   {kind: TON, in: one.Q, pt: 1 s}
+  pulse: {kind: TP, in: NOT pulse.Q, pt: 2 s}
+trips:
+  beat: {when: beat.Q, then: {beats: beats + 1}}
+  mark: {when: two.Q, then: {marks: marks + 1}}
+"""
+
+
+def test_timers_that_reset_themselves_and_each_other_beat_as_on_a_controller() -> None:
+    """A TON fed by its own NOT Q shows Q for one scan every pt; two TONs that reset each other flash (common practice, no
+    source). Trips see it; settled states do not."""
+    model = model_of(FLASHER)
+    state, shown = start(model), []
+    for _ in range(6):
+        state = semantics.tick(model, state) or state
+        shown.append((state[place(model, "beats")], state[place(model, "marks")], state[place(model, "pulse")]))
+    assert shown == [(0, 0, 2), (1, 0, 1), (1, 1, 2), (2, 1, 1), (2, 1, 2), (3, 2, 1)]

@@ -231,24 +231,24 @@ class Expanding:
         return " or ".join(blocked) or None
 
     def _tick(self) -> list[str]:
-        lines = [f"x{timer.variable} = {self._advanced(timer)}" for timer in self._model.timers]
+        lines = []
         for clock in self._model.clocks:
             now = local(clock.variable)
-            counts = f"{now} < {clock.most} and {self._writer.write(clock.when)}"
-            lines.append(f"x{clock.variable} = {now} + 1 if {counts} else {now}")
-        moving = {t.variable for t in self._model.timers} | {c.variable for c in self._model.clocks}
+            lines += [f"x{clock.variable} = {now} + 1 if {now} < {clock.most} and {self._writer.write(clock.when)} else {now}"]
+        moving = {clock.variable for clock in self._model.clocks}
         everything = [f"x{i}" if i in moving else local(i) for i in range(len(self._model.variables))]
+        everything += [self._counts(timer) for timer in self._model.timers]
         lines += [f"n = settle({', '.join(everything)})", *self._follow(TICK, can_fail=True)]
         blocked = self._blocked()
         return [f"if not ({blocked}):", *indented(lines)] if blocked else lines
 
-    def _advanced(self, timer: Timer) -> str:
+    def _counts(self, timer: Timer) -> str:
+        """Return the source of whether a timer counts the tick."""
         now = local(timer.variable)
         if timer.kind is TimerKind.TP:
-            return f"{now} + 1 if 1 <= {now} <= {timer.pt} else {now}"
+            return f"1 <= {now} <= {timer.pt}"
         in_ = self._writer.write(timer.input.test)
-        counts = in_ if timer.kind is TimerKind.TON else f"not {in_}"
-        return f"{now} + 1 if {now} < {timer.pt} and {counts} else {now}"
+        return f"{now} < {timer.pt} and {in_ if timer.kind is TimerKind.TON else f'not {in_}'}"
 
 
 def truths(model: Model, fallibility: Fallibility) -> list[str]:

@@ -1,7 +1,8 @@
 """Writes the function that settles a state, as Python source.
 
-`settle(v0, v1, ...)` returns the settled state, or None after putting the number of what failed into `failed[0]`. After
-FEW_ROUNDS it hands over to `slow`, which asks the plain definition.
+`settle(v0, v1, …, a7=0, …)` returns the settled state, or None after putting the number of what failed into `failed[0]`.
+There is one *a* for each timer: 1 if it counts a tick in the first round. After FEW_ROUNDS the function hands over to `slow`,
+which asks the plain definition.
 """
 
 from seqcheck.model.expression import Expression, reads
@@ -19,6 +20,11 @@ def indented(lines: list[str], levels: int = 1) -> list[str]:
 def local(variable: int) -> str:
     """Name a variable inside generated functions."""
     return f"v{variable}"
+
+
+def tick_flag(timer: Timer) -> str:
+    """Name what tells `settle` that a timer counts a tick."""
+    return f"a{timer.variable}"
 
 
 class Sites:
@@ -86,7 +92,8 @@ class Settling:
         lines += [f"else: return slow(({', '.join(everything)},))"]
         lines += [*clocks, f"return ({', '.join(everything)},)"]
         lines = ["try:", *indented(lines), "except Impossible: return None"]
-        return [f"def settle({', '.join(everything)}):", *indented(lines)]
+        flags = [f"{tick_flag(timer)}=0" for timer in self._model.timers]
+        return [f"def settle({', '.join((*everything, *flags))}):", *indented(lines)]
 
     def _moment(self, written: frozenset[int]) -> list[str]:
         """Return lines that note the hazards that hold at a moment before the rest is reached."""
@@ -102,8 +109,11 @@ class Settling:
         return [f"failed[0] = {self._sites.next()}"] if self._fallibility.of(*expressions) else []
 
     def _timer(self, timer: Timer) -> list[str]:
-        now = local(timer.variable)
+        now, counts = local(timer.variable), tick_flag(timer)
         lines, in_ = self.held(timer.input.test)
+        if not lines and timer.variable in reads(timer.input.test, self._model.sensor_values):
+            lines, in_ = [f"q = {in_}"], "q"
+        lines += [f"if {counts}: {now} += 1; {counts} = 0; changed = True"]
         match timer.kind:
             case TimerKind.TON:
                 return [*lines, f"if {now} and not {in_}: {now} = 0; changed = True"]
