@@ -1,8 +1,9 @@
 """Lists what every verdict rests on: the general assumptions, and the strict time bounds of the model at hand."""
 
 from collections.abc import Iterator
+from enum import Enum
 
-from seqcheck.model.expression import Apply, Expression, Load, Op, negation, walk
+from seqcheck.model.expression import Apply, Expression, Op, Sense, reads
 from seqcheck.model.model import Model, Timer, TimerKind, condition_of
 
 ORDERED = frozenset({Op.LESS, Op.AT_MOST, Op.GREATER, Op.AT_LEAST, Op.EQUAL, Op.UNEQUAL})
@@ -23,17 +24,19 @@ def assumptions(model: Model) -> tuple[str, ...]:
 
 def _strict_bounds(model: Model) -> Iterator[str]:
     """Yield the conditions under which two actions inside one tick can matter."""
+    check = "verify again at a finer tick to check it"
     for timer in model.timers:
         for place, expression in _places(model):
-            for bound in _bounds(timer, expression):
-                yield f"strict time bound: “{bound}” in {place}; verify again at a finer tick to check it"
+            for bound in _bounds(model, timer, expression, Polarity.AS_IT_IS):
+                yield f"strict time bound: “{bound}” in {place}; {check}"
+        for place, value in _written(model):
+            if timer.variable in reads(value, model.sensor_values):
+                yield f"strict time bound: a value of {timer.name} is written by {place}; {check}"
     for reaction in model.reactions:
+        read = reads(reaction.when.test, model.sensor_values)
         for timer in model.timers:
-            if any(_reads(part, timer) for part in walk(reaction.when.test)):
-                yield (
-                    f"strict time bound: “{reaction.name}” acts the moment {timer.name} elapses; "
-                    "verify again at a finer tick to check it"
-                )
+            if timer.variable in read:
+                yield f"strict time bound: “{reaction.name}” acts the moment {timer.name} elapses; {check}"
 
 
 def _places(model: Model) -> Iterator[tuple[str, Expression]]:
@@ -44,22 +47,54 @@ def _places(model: Model) -> Iterator[tuple[str, Expression]]:
         yield f"“{reaction.name}”", reaction.when.test
     for timer in model.timers:
         yield f"the input of {timer.name}", timer.input.test
-    for sensor in model.sensors:
-        yield f"the sensor {sensor.name}", sensor.value
     for p in model.properties:
         yield p.id, condition_of(p.rule).test
 
 
-def _bounds(timer: Timer, expression: Expression) -> Iterator[str]:
-    """Yield the parts of an expression that are true only while *timer* has not elapsed."""
-    for part in walk(expression):
-        if part == timer.q and timer.kind is not TimerKind.TON:
-            yield f"{timer.name}.Q"
-        elif isinstance(part, Apply) and timer.kind is TimerKind.TON and part == negation(timer.q):
-            yield f"NOT {timer.name}.Q"
-        elif isinstance(part, Apply) and part.op in ORDERED and part != timer.q and timer.et in part.operands:
-            yield f"{timer.name}.ET {part.op.value} …"
+def _written(model: Model) -> Iterator[tuple[str, Expression]]:
+    programs = [(step.name, step.program) for step in model.steps]
+    programs += [(reaction.name, reaction.program) for reaction in model.reactions]
+    for name, program in programs:
+        for assign in program:
+            yield from ((f"“{name}”", value) for value in assign.values)
 
 
-def _reads(part: Expression, timer: Timer) -> bool:
-    return isinstance(part, Load) and part.variable == timer.variable
+class Polarity(Enum):
+    """Whether a part of a condition helps it to be true by being true, by being false, or either way."""
+
+    AS_IT_IS = "as it is"
+    TURNED = "turned"
+    EITHER = "either"
+
+
+TURNED = {
+    Polarity.AS_IT_IS: Polarity.TURNED,
+    Polarity.TURNED: Polarity.AS_IT_IS,
+    Polarity.EITHER: Polarity.EITHER,
+}
+
+
+def _bounds(model: Model, timer: Timer, expression: Expression, polarity: Polarity) -> Iterator[str]:
+    """Yield the parts of a condition that make it true only while *timer* has not elapsed."""
+    if expression == timer.q:
+        yield from _of_output(timer, polarity)
+    elif isinstance(expression, Sense):
+        yield from _bounds(model, timer, model.sensors[expression.sensor].value, polarity)
+    elif isinstance(expression, Apply) and expression.op in ORDERED and timer.et in expression.operands:
+        yield f"{timer.name}.ET {expression.op.value} …"
+    elif isinstance(expression, Apply):
+        within = Polarity.EITHER
+        if expression.op in {Op.AND, Op.OR}:
+            within = polarity
+        elif expression.op is Op.NOT:
+            within = TURNED[polarity]
+        for operand in expression.operands:
+            yield from _bounds(model, timer, operand, within)
+
+
+def _of_output(timer: Timer, polarity: Polarity) -> Iterator[str]:
+    """Yield a timer's Q if it makes a condition true before the timer has elapsed: a TON's when false, others' when true."""
+    if timer.kind is TimerKind.TON and polarity is not Polarity.AS_IT_IS:
+        yield f"NOT {timer.name}.Q"
+    elif timer.kind is not TimerKind.TON and polarity is not Polarity.TURNED:
+        yield f"{timer.name}.Q"

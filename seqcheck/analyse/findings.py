@@ -16,16 +16,24 @@ def findings(model: Model, watches: tuple[Watch, ...], exploration: Exploration)
     always = (*_remarkable(model, exploration), *_passing(model, exploration))
     if exploration.stopped is not None:
         return always
-    never = [watches[number].finding for number in sorted(exploration.never)]
+    never = [watches[number] for number in sorted(exploration.never)]
     if model.faults:
-        return (*always, *(finding for finding in never if finding.about in model.faults))
-    return (*always, *_pruned(never), *_never_acted(model, exploration), *_never_entered(model, exploration))
+        return (*always, *(watch.finding for watch in never if watch.finding.about in model.faults))
+    unused = (*_never_acted(model, exploration), *_never_entered(model, exploration))
+    return (*always, *_pruned(never), *unused, *_not_judged(model))
 
 
-def _pruned(never: list[Finding]) -> list[Finding]:
-    """Leave out that a permissive decides nothing where its command is never accepted anyway, unless it is the cause."""
-    dead = {finding.line for finding in never if finding.kind == "never_accepted"}
-    return [f for f in never if not (f.kind == "never_decisive" and f.line in dead)]
+def _pruned(never: list[Watch]) -> list[Finding]:
+    """Leave out that a permissive decides nothing where its command is never accepted anyway."""
+    dead = {watch.step for watch in never if watch.finding.kind == "never_accepted"}
+    return [w.finding for w in never if not (w.finding.kind == "never_decisive" and w.step in dead)]
+
+
+def _not_judged(model: Model) -> Iterator[Finding]:
+    if model.not_judged:
+        names = ", ".join(f"“{name}”" for name in model.not_judged)
+        text = f"procedures are read and checked, but not judged in this version: {names}"
+        yield Finding(kind="not_judged", about="", text=text, line=1)
 
 
 def _never_acted(model: Model, exploration: Exploration) -> Iterator[Finding]:
@@ -42,8 +50,8 @@ def _never_entered(model: Model, exploration: Exploration) -> Iterator[Finding]:
             continue
         for raw, label in enumerate(variable.labels):
             if raw not in entered:
-                shown = str(label).upper() if isinstance(label, bool) else str(label)
-                text = f"{variable.name} is never {shown}"
+                shown = str(label).lower() if isinstance(label, bool) else str(label).replace("_", " ")
+                text = f"{variable.spoken} is never {shown}"
                 yield Finding(kind="never_entered", about=variable.name, text=text, line=variable.line)
 
 
@@ -67,7 +75,7 @@ def _passing(model: Model, exploration: Exploration) -> Iterator[Finding]:
         p = model.properties[number]
         if isinstance(p.rule, Hazard):
             text = (
-                f"{p.id} holds in passing, until trips or at-once rules have acted: it rests on their acting without delay "
+                f"the condition of {p.id} is true in passing, until trips or at-once rules have acted without delay "
                 f"(“{p.rule.must_not_be.text}”)"
             )
             yield Finding(kind="in_passing", about=p.id, text=text, line=p.line)

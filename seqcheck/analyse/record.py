@@ -50,6 +50,12 @@ def snapshot(model: Model, state: State) -> Values:
     return (*visible(model, state), *elapsed)
 
 
+def really(model: Model, state: State) -> Values:
+    """Return what outputs really do where that is not what they are commanded to do."""
+    does = [(place, semantics.evaluate(model, actual, state)) for place, actual in model.actual]
+    return tuple((model.variables[p].name, model.variables[p].shown(raw)) for p, raw in does if raw != state[p])
+
+
 def changes(before: Values, after: Values) -> Values:
     """Return the values of *after* that differ from *before*."""
     known = dict(before)
@@ -96,7 +102,7 @@ class Recorder:
         for number in (None, *range(len(self.model.steps))):
             acted: list[str] = []
             if self._outcome(state, number, acted) == following:
-                self._note(state, number, acted, changes(visible(self.model, state), visible(self.model, following)))
+                self._note(following, number, acted, changes(visible(self.model, state), visible(self.model, following)))
                 return
         raise Disagreement(f"no step of the definition leads from {state} to {following}")
 
@@ -108,7 +114,7 @@ class Recorder:
         if not isinstance(outcome, tuple):
             self._note(state, number, [], ())
             return state, outcome
-        self._note(state, number, acted, changes(visible(self.model, state), visible(self.model, outcome)))
+        self._note(outcome, number, acted, changes(visible(self.model, state), visible(self.model, outcome)))
         return outcome, None
 
     def _outcome(self, state: State, number: int | None, acted: list[str]) -> State | Failure | None:
@@ -123,27 +129,31 @@ class Recorder:
         except semantics.Failed as failed:
             return failed.failure
 
-    def _note(self, state: State, number: int | None, acted: list[str], changed: Values) -> None:
+    def _note(self, after: State, number: int | None, acted: list[str], changed: Values) -> None:
+        """Record a step, or a tick, that leads to *after* (a step that fails: the state it is attempted in)."""
         if number is None:
-            self._wait(state, acted, changed)
+            self._wait(after, acted, changed)
             return
         step = self.model.steps[number]
         by = By(kind=step.kind, name=step.name, to=step.to)
-        self.steps.append(RunStep(by=by, changes=changed, acted=tuple(acted)))
+        written = [self.model.variables[target].name for assign in step.program for target in assign.targets]
         guards = tuple(guard.name or guard.text for guard in step.guards)
-        self.accounts.append(StepAccount(guards=guards, before=snapshot(self.model, state), at_ticks=self.now_ticks))
+        self._add(RunStep(by=by, changes=changed, acted=tuple(acted)), after, guards, tuple(written))
 
-    def _wait(self, state: State, acted: list[str], changed: Values) -> None:
+    def _add(self, step: RunStep, after: State, guards: tuple[str, ...] = (), writes: tuple[str, ...] = ()) -> None:
+        at = self.now_ticks
+        self.steps.append(step)
+        self.accounts.append(StepAccount(guards=guards, writes=writes, really=really(self.model, after), at_ticks=at))
+
+    def _wait(self, after: State, acted: list[str], changed: Values) -> None:
         """Add a tick, joined to the wait before it unless something happened at that wait's end."""
-        self.now_ticks += 1
+        ticks = 1
         last = self.steps[-1] if self.steps else None
         if last is not None and last.by.kind is StepKind.WAIT and not last.changes and not last.acted:
-            self.steps[-1] = RunStep(by=last.by, ticks=last.ticks + 1, changes=changed, acted=tuple(acted))
-            return
-        by = By(kind=StepKind.WAIT)
-        self.steps.append(RunStep(by=by, ticks=1, changes=changed, acted=tuple(acted)))
-        account = StepAccount(guards=(), before=snapshot(self.model, state), at_ticks=self.now_ticks - 1)
-        self.accounts.append(account)
+            ticks += self.steps.pop().ticks
+            self.now_ticks = self.accounts.pop().at_ticks
+        self._add(RunStep(by=By(kind=StepKind.WAIT), ticks=ticks, changes=changed, acted=tuple(acted)), after)
+        self.now_ticks += ticks
 
 
 def record(model: Model, trace: Trace) -> tuple[Run, tuple[StepAccount, ...]]:

@@ -19,13 +19,15 @@ class Verdict(Enum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StepAccount:
-    """What stands behind one step of a run: its guards, *before* (parts, panel, outputs, memory, sensors, timers) and when.
+    """What stands behind one step of a run.
 
-    *at_ticks* is the time at which the step begins.
+    *guards* are its permissives or its condition, *writes* the variables that its own effects write, *really* what outputs
+    do after it where that is not what is commanded, *at_ticks* the time at which it begins.
     """
 
     guards: tuple[str, ...]
-    before: Values
+    writes: tuple[str, ...]
+    really: Values
     at_ticks: int
 
 
@@ -33,8 +35,8 @@ class StepAccount:
 class Result:
     """The verdict on one hazard, requirement or built-in check, with the run that shows it.
 
-    *clauses* are the parts of the violated condition that the last state meets, as the file writes them; *accounts* go
-    with the steps of *run*. *reason* says in words why, where no run can.
+    *clauses* are the parts of the violated condition that the last state meets, as the file would write them, *spoken* the
+    same in words; *accounts* go with the steps of *run*. *reason* says in words why, where no run can.
     """
 
     id: str
@@ -45,6 +47,7 @@ class Result:
     run: Run | None
     accounts: tuple[StepAccount, ...]
     clauses: tuple[str, ...]
+    spoken: tuple[str, ...]
     reason: str
     condition: str
     risk: str

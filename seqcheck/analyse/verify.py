@@ -2,17 +2,18 @@
 
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 
 from seqcheck.analyse.assumptions import assumptions
 from seqcheck.analyse.findings import findings
-from seqcheck.analyse.record import record
+from seqcheck.analyse.record import Disagreement, record
 from seqcheck.analyse.verdict import Case, Result, StepAccount, Verdict, Verification
 from seqcheck.analyse.watching import watches
 from seqcheck.model import semantics
 from seqcheck.model.expression import Expression, clauses
-from seqcheck.model.model import Forbid, Hazard, Model, NotJudged, Only, Property, Reachable, Recoverable, condition_of
+from seqcheck.model.model import Forbid, Hazard, Model, NotJudged, Only, Property, Reachable, Recoverable, State, condition_of
 from seqcheck.model.run import Beyond, Endless, Run
-from seqcheck.model.wording import wording
+from seqcheck.model.wording import spoken, wording
 from seqcheck.search.engine import Engine, Exploration, Limits, Observer, Stop, Trace
 
 KIND_NAMES: Mapping[type, str] = {
@@ -54,7 +55,7 @@ def verification(models: Sequence[Model], judge: Callable[[Model], Case]) -> Ver
     cases: list[Case] = []
     for model in models:
         if not cases or cases[-1].stopped is not Stop.INTERRUPTED:
-            cases.append(judge(model))
+            cases.append(without_known(judge(model), cases))
     first = models[0]
     return Verification(
         machine=first.name,
@@ -65,6 +66,12 @@ def verification(models: Sequence[Model], judge: Callable[[Model], Case]) -> Ver
         sources=first.sources,
         not_begun=tuple(model.faults for model in models[len(cases) :]),
     )
+
+
+def without_known(case: Case, earlier: Sequence[Case]) -> Case:
+    """Leave out of a case the findings that the first case, without faults, has already."""
+    known = {(finding.kind, finding.about, finding.text) for finding in (earlier[0].findings if earlier else ())}
+    return replace(case, findings=tuple(f for f in case.findings if (f.kind, f.about, f.text) not in known))
 
 
 class Judge:
@@ -113,6 +120,9 @@ class Judge:
 
     def _result(self, p: Property, verdict: Verdict, trace: Trace | None, reason: str = "") -> Result:
         run, accounts = record(self._model, trace) if trace is not None else (None, ())
+        if trace is not None and not reason:
+            confirm(self._model, p, trace, run)
+        met = self._met(p, trace) if verdict is Verdict.VIOLATED else ()
         guard = condition_of(p.rule)
         return Result(
             id=p.id,
@@ -122,7 +132,8 @@ class Judge:
             faults=self._model.faults,
             run=run,
             accounts=accounts,
-            clauses=self._met(p, trace) if verdict is Verdict.VIOLATED else (),
+            clauses=tuple(wording(self._model, part) for part in met),
+            spoken=tuple(spoken(self._model, part) for part in met),
             reason=reason,
             condition=guard.text,
             risk=p.risk,
@@ -130,18 +141,12 @@ class Judge:
             line=p.line,
         )
 
-    def _met(self, p: Property, trace: Trace | None) -> tuple[str, ...]:
+    def _met(self, p: Property, trace: Trace | None) -> tuple[Expression, ...]:
         """Return the clauses of a hazard's condition that the last state of its run meets."""
         if trace is None or not isinstance(p.rule, Hazard):
             return ()
         test, state = p.rule.must_not_be.test, trace.states[-1]
-        return tuple(wording(self._model, part) for part in clauses(test) if self._true(part, state))
-
-    def _true(self, part: Expression, state: tuple[int, ...]) -> bool:
-        try:
-            return bool(semantics.evaluate(self._model, part, state))
-        except semantics.Impossible:
-            return False
+        return tuple(part for part in clauses(test) if is_true(self._model, part, state))
 
     def _built_in(self) -> Iterator[Result]:
         """Yield a result for each failure met, and `holds` for a built-in check that met none."""
@@ -159,7 +164,8 @@ class Judge:
     def _valueless(self, number: int, trace: Trace) -> Result:
         """Return the violation that a hazard or requirement itself divides by zero in some reachable state."""
         p = self._model.properties[number]
-        text = f"the condition of {p.id} has no value here: {condition_of(p.rule).text}"
+        condition = condition_of(p.rule)
+        text = f"the condition of {p.id} {why_no_value(self._model, condition.test, trace.states[-1])}: {condition.text}"
         return self._check("range", f"range: {p.id}", text, *record(self._model, trace))
 
     def _check(self, kind: str, id_: str, text: str, run: Run | None, accounts: tuple[StepAccount, ...]) -> Result:
@@ -175,6 +181,7 @@ class Judge:
             run=run,
             accounts=accounts,
             clauses=(),
+            spoken=(),
             reason=f"the search ended at {stopped.value}" if stopped and verdict is Verdict.UNDECIDED else "",
             condition="",
             risk="",
@@ -183,12 +190,63 @@ class Judge:
         )
 
 
+def is_true(model: Model, test: Expression, state: State) -> bool:
+    """Tell whether a condition holds in a state; one without a value does not."""
+    try:
+        return bool(semantics.evaluate(model, test, state))
+    except semantics.Impossible:
+        return False
+
+
+def why_no_value(model: Model, test: Expression, state: State) -> str:
+    """Return in words why a condition has no value in a state."""
+    try:
+        semantics.evaluate(model, test, state)
+    except semantics.Impossible as impossible:
+        return str(impossible)
+    return "has no value"
+
+
+def confirm(model: Model, p: Property, trace: Trace, run: Run | None) -> None:
+    """Check by the plain definition that a run ends in what it is said to show. Raises `Disagreement`."""
+    if not shows(model, p, trace, run):
+        raise Disagreement(f"the engine's run of {p.id} does not end in what it is said to show")
+
+
+def shows(model: Model, p: Property, trace: Trace, run: Run | None) -> bool:
+    """Tell whether a trace ends in the violation of a property, or for `reachable` in its goal."""
+    last = trace.states[-1]
+    match p.rule:
+        case Hazard(must_not_be=guard):
+            return not trace.attempts and is_true(model, guard.test, last)
+        case Reachable(goal=guard) if not model.faults:
+            return not trace.attempts and is_true(model, guard.test, last)
+        case Reachable(goal=guard) | Recoverable(goal=guard):
+            return not is_true(model, guard.test, last) or trace.attempts
+        case Forbid(step=step, during=guard):
+            return trace.attempts and trace.last == step and is_true(model, guard.test, last)
+        case Only(steps=allowed, makes=guard):
+            made = trace.attempts and trace.last not in allowed and run is not None and run.failure is None
+            return made and not is_true(model, guard.test, last) and is_true(model, guard.test, after(model, trace))
+        case NotJudged():
+            return True
+
+
+def after(model: Model, trace: Trace) -> State:
+    """Return the state after the step that a trace attempts at its end."""
+    state = trace.states[-1]
+    if trace.last is None:
+        return semantics.tick(model, state) or state
+    return semantics.take(model, model.steps[trace.last], state)
+
+
 def described(run: Run) -> tuple[str, str, str]:
     """Return kind, id and text of the result that a failed run stands for."""
     match run.failure:
         case Endless(names=names):
-            chasing = " and ".join(f"“{name}”" for name in names) or "the rounds"
-            return "settling", f"settling: {', '.join(names)}", f"Settling never ends: {chasing} chase each other"
+            chasing = " and ".join(f"“{name}”" for name in names)
+            text = f"Settling never ends: {chasing} {'chase each other' if len(names) > 1 else 'acts without end'}"
+            return "settling", f"settling: {', '.join(names)}", text
         case Beyond(rule=rule, variable=None, problem=problem):
             return "range", f"range: {rule}", f"“{rule}” {problem}"
         case Beyond(rule=rule, variable=variable, problem=problem):

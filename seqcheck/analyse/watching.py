@@ -22,10 +22,11 @@ NEVER_DONE = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Watch:
-    """An expression, and what to report if it is never true."""
+    """An expression, and what to report if it is never true; *step* is the place of the step that it is about."""
 
     test: Expression
     finding: Finding
+    step: int | None = None
 
 
 def watches(model: Model) -> tuple[Watch, ...]:
@@ -64,17 +65,18 @@ def _empty(p: Property, test: Expression, what: str) -> Watch:
 
 
 def _steps(model: Model) -> Iterator[Watch]:
-    for step in model.steps:
+    for number, step in enumerate(model.steps):
         if step.kind not in NEVER_DONE:
             continue
         kind, text = NEVER_DONE[step.kind]
         test = conjunction(step.ready, *(guard.test for guard in step.guards))
-        yield Watch(test=test, finding=Finding(kind=kind, about=step.name, text=text.format(step.name), line=step.line))
+        finding = Finding(kind=kind, about=step.name, text=text.format(step.name), line=step.line)
+        yield Watch(test=test, finding=finding, step=number)
         if step.kind is StepKind.COMMAND:
-            yield from _decisive(step)
+            yield from _decisive(number, step)
 
 
-def _decisive(command: Step) -> Iterator[Watch]:
+def _decisive(number: int, command: Step) -> Iterator[Watch]:
     """Watch for states in which one permissive alone refuses a command."""
     for place, guard in enumerate(command.guards):
         others = [other.test for n, other in enumerate(command.guards) if n != place]
@@ -84,5 +86,5 @@ def _decisive(command: Step) -> Iterator[Watch]:
         )
         if not others:
             text = f"the permissive “{guard.name}” of “{command.name}” never decides anything: it always holds"
-        finding = Finding(kind="never_decisive", about=guard.name, text=text, line=command.line)
-        yield Watch(test=conjunction(*others, negation(guard.test)), finding=finding)
+        finding = Finding(kind="never_decisive", about=guard.name, text=text, line=guard.line)
+        yield Watch(test=conjunction(*others, negation(guard.test)), finding=finding, step=number)

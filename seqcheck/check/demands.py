@@ -78,9 +78,12 @@ class Demands:
 
     @staticmethod
     def _default_text(written: doc.Demand) -> str:
-        commands = ", ".join(command.value for command in written.commands)
-        parts = [f"{written.kind} {commands}"] if commands else []
-        return ", ".join(parts + [f"{key} {formula.text}" for key, formula in written.conditions.items()])
+        commands = ", ".join(command.value for command in written.commands) or "nothing"
+        parts = [f"{written.kind} {commands}"] if written.kind in {"forbid", "only"} else []
+        parts += [f"{key} {formula.text}" for key, formula in written.conditions.items()]
+        if written.within is not None:
+            parts.insert(1, f"within {float(written.within.seconds):g} s")
+        return ", ".join(parts)
 
     def _rule(self, written: doc.Demand, conditions: Mapping[str, Condition]) -> Rule | None:
         """Return the rule, or None if something it needs is wrong."""

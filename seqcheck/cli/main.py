@@ -2,6 +2,7 @@
 
 import os
 import sys
+from difflib import get_close_matches
 from importlib import import_module
 
 import click
@@ -9,6 +10,9 @@ import click
 from seqcheck import __version__
 
 REFUSED, UNDECIDED, INTERNAL_ERROR = 2, 3, 70
+COMPLETION = "_SEQCHECK_COMPLETE"
+"""Set by a shell that asks for completions."""
+
 COMMANDS = {
     "verify": "Search every reachable state of sequence files and judge their hazards and requirements.",
     "simulate": "Step a machine at the terminal, or play a recorded run.",
@@ -31,6 +35,14 @@ class Commands(click.Group):
         command = getattr(import_module(f"seqcheck.cli.{cmd_name}"), cmd_name)
         return command if isinstance(command, click.Command) else None
 
+    def resolve_command(self, ctx: click.Context, args: list[str]) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command that is called; offer near names for an unknown one."""
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            near = get_close_matches(args[0], COMMANDS)
+            offer = f" Did you mean {' or '.join(near)}?" if near else f" The commands are {', '.join(COMMANDS)}."
+            ctx.fail(f"No such command {args[0]!r}.{offer}")
+        return super().resolve_command(ctx, args)
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
         """Write the list of commands without importing them."""
         with formatter.section("Commands"):
@@ -49,7 +61,7 @@ def group() -> None:
 def main() -> None:
     """Run the command line and exit. Whatever is not expected is an internal error, so that nothing looks like a verdict."""
     try:
-        group.main(prog_name="seqcheck", standalone_mode=False)
+        sys.exit(run(sys.argv[1:]))
     except click.ClickException as refused:
         refused.show()
         sys.exit(REFUSED)
@@ -65,3 +77,20 @@ def main() -> None:
         traceback.print_exc()
         click.echo("seqcheck: internal error: a fault of the program, not of your file; no verdict was reached", err=True)
         sys.exit(INTERNAL_ERROR)
+
+
+def run(arguments: list[str]) -> int:
+    """Run the command line and return its exit code. Errors are raised: click itself would end a broken pipe with 1."""
+    if COMPLETION in os.environ:
+        group.main(prog_name="seqcheck")
+    try:
+        with group.make_context("seqcheck", arguments) as context:
+            group.invoke(context)
+            sys.stdout.flush()
+    except click.exceptions.Exit as ended:
+        sys.stdout.flush()
+        return ended.exit_code
+    except SystemExit as ended:
+        sys.stdout.flush()
+        return ended.code if isinstance(ended.code, int) else 0
+    return 0

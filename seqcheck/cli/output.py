@@ -7,7 +7,10 @@ import click
 
 
 def write_whole(path: str, text: str) -> None:
-    """Write *text* to a file so that a reader never sees half of it; `-` is standard output. Raises `click.ClickException`."""
+    """Write *text* so that a reader never sees half of a file; `-` is standard output, a device or pipe is written to.
+
+    Raises `click.ClickException`.
+    """
     if path == "-":
         click.echo(text, nl=False)
         return
@@ -15,6 +18,9 @@ def write_whole(path: str, text: str) -> None:
 
     target = Path(path)
     try:
+        if target.exists() and not target.is_file():
+            target.write_text(text, encoding="utf-8")
+            return
         handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
         try:
             with os.fdopen(handle, "w", encoding="utf-8") as file:

@@ -20,7 +20,7 @@ from seqcheck.compile.compile import compile_machine
 from seqcheck.model.model import Model
 from seqcheck.report.narrate import Vocabulary
 from seqcheck.report.text import report
-from seqcheck.search.engine import Limits
+from seqcheck.search.engine import Limits, Stop
 from seqcheck.search.engines import NAMES, engine
 
 COLOURS = {Verdict.HOLDS: "green", Verdict.VIOLATED: "red", Verdict.UNDECIDED: "yellow"}
@@ -71,12 +71,34 @@ def verify(  # noqa: PLR0913, PLR0917 - one argument for each option
     """
     limits = Limits(states=max_states, seconds=max_seconds, memory_mb=max_memory)
     asked = Asked(fault_count=fault_count, fault_names=fault_names, limits=limits, engine=engine_name, began=time.monotonic())
-    answers = [_verify_file(path, asked, quiet=json_path == "-") for path in files]
+    refuse_to_write_over(files, json_path)
+    answers = answer_all(files, asked, quiet=json_path == "-")
     if json_path is not None:
         from seqcheck.cli.answer_data import answers_text
 
         write_whole(json_path, answers_text(answers))
     raise SystemExit(exit_code([answer.code for answer in answers]))
+
+
+def refuse_to_write_over(files: Sequence[Path], json_path: str | None) -> None:
+    """Raise `click.BadParameter` if the result would be written over a sequence file."""
+    if json_path not in {None, "-"} and Path(str(json_path)).resolve() in {file.resolve() for file in files}:
+        raise click.BadParameter(f"{json_path} is a sequence file to verify; it would be written over", param_hint="--json")
+
+
+def answer_all(files: Sequence[Path], asked: Asked, *, quiet: bool) -> list[Answer]:
+    """Verify file after file; an interruption leaves out those not begun."""
+    answers: list[Answer] = []
+    for path in files:
+        if answers:
+            click.echo("", err=quiet)
+        answers.append(_verify_file(path, asked, quiet=quiet))
+        verified = answers[-1].verified
+        if verified is not None and verified.cases[-1].stopped is Stop.INTERRUPTED:
+            for left in files[len(answers) :]:
+                click.echo(f"{left}: not begun, because of the interruption", err=True)
+            break
+    return answers
 
 
 def exit_code(codes: Sequence[int]) -> int:
@@ -140,6 +162,7 @@ def _case(model: Model, loaded: Loaded, asked: Asked) -> Case:
 def _replay(case: Case, loaded: Loaded) -> None:
     """Play every run again in the simulator. Raises `Disagreement`."""
     runs = [(result.id, result.run) for result in case.results if result.run is not None]
+    runs += [(finding.kind, finding.run) for finding in case.findings if finding.run is not None]
     if not runs or loaded.machine is None:
         return
     from seqcheck.simulate.replay import replay

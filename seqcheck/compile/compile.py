@@ -38,6 +38,8 @@ def compile_machine(machine: tree.Machine, faults: Collection[str] = ()) -> m.Mo
         steps=order,
         properties=properties(machine, scope, order),
         sources=sources(machine),
+        actual=tuple((scope.places[name], does) for name, does in scope.actual.items()),
+        not_judged=tuple(procedure.name for procedure in machine.procedures),
         faults=tuple(fault.name for fault in studied),
     )
 

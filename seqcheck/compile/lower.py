@@ -89,7 +89,7 @@ class Scope:
     def guard(self, condition: tree.Condition, *, name: str = "") -> Guard:
         """Lower a condition; *name* is a permissive's."""
         test = self.expression(condition.expression)
-        return Guard(name=name, test=test, text=" ".join(condition.text.split()))
+        return Guard(name=name, test=test, text=" ".join(condition.text.split()), line=condition.span.line)
 
     def program(self, effects: tree.Effects) -> Program:
         """Lower the assignments of one `then`."""

@@ -47,6 +47,11 @@ class Variable:
         """Return a value as the file names it."""
         return self.labels[raw] if self.labels else raw
 
+    @property
+    def spoken(self) -> str:
+        """The name that a person reads aloud."""
+        return self.text or self.name.replace("_", " ")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sensor:
@@ -65,6 +70,11 @@ class Sensor:
         """Return a value as the file names it."""
         return self.labels[raw] if self.labels else raw
 
+    @property
+    def spoken(self) -> str:
+        """The name that a person reads aloud."""
+        return self.text or self.name.replace("_", " ")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Guard:
@@ -73,6 +83,7 @@ class Guard:
     name: str
     test: Expression
     text: str
+    line: int = 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -232,6 +243,7 @@ class Source:
 class Model:
     """The whole machine. *faults* are the faults under study, each with a variable that is 1 once it has occurred.
 
+    *actual* says what each output that may be stuck really does. *not_judged* names the procedures, which are only read.
     *steps* are in file order; a state's successors are those of its possible steps and of one tick.
     """
 
@@ -246,6 +258,8 @@ class Model:
     steps: tuple[Step, ...]
     properties: tuple[Property, ...]
     sources: tuple[Source, ...]
+    actual: tuple[tuple[int, Expression], ...]
+    not_judged: tuple[str, ...]
     faults: tuple[str, ...]
 
     @property

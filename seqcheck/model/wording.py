@@ -26,6 +26,48 @@ STRENGTH = {
 TRUTHS = frozenset({Op.NOT, Op.AND, Op.OR, Op.XOR, Op.LESS, Op.GREATER, Op.AT_MOST, Op.AT_LEAST, Op.EQUAL, Op.UNEQUAL})
 
 
+SPOKEN = {
+    Op.EQUAL: "is",
+    Op.UNEQUAL: "is not",
+    Op.LESS: "is less than",
+    Op.GREATER: "is more than",
+    Op.AT_MOST: "is at most",
+    Op.AT_LEAST: "is at least",
+    Op.AND: "and",
+    Op.OR: "or",
+}
+
+
+def spoken(model: Model, expression: Expression) -> str:
+    """Say a comparison of a variable or sensor in words; anything else as `wording` has it."""
+    if isinstance(expression, Apply) and expression.op in SPOKEN and _timer_output(model, expression) is None:
+        named = _shared_labels(model, expression.operands)
+        said = [_spoken_operand(model, operand, named) for operand in expression.operands]
+        if None not in said:
+            return f" {SPOKEN[expression.op]} ".join(part for part in said if part is not None)
+    if isinstance(expression, Apply) and expression.op is Op.NOT:
+        said_not = _spoken_operand(model, expression.operands[0], ())
+        if said_not is not None:
+            return f"{said_not} is false"
+    said_truth = _spoken_operand(model, expression, ()) if not isinstance(expression, Const) else None
+    return wording(model, expression) if said_truth is None else f"{said_truth} is true"
+
+
+def _spoken_operand(model: Model, operand: Expression, labels: tuple[Value, ...]) -> str | None:
+    """Say a variable, sensor or constant; None for anything else."""
+    match operand:
+        case Const(value=value):
+            return _constant(value, labels).replace("_", " ")
+        case Load(variable=place) if model.variables[place].kind is not VariableKind.TIMER:
+            return model.variables[place].spoken
+        case Sense(sensor=number):
+            return model.sensors[number].spoken
+        case Apply(op=Op.SEL, operands=(fault, output, _)) if _is_fault(model, fault):
+            return _spoken_operand(model, output, labels)
+        case _:
+            return None
+
+
 def wording(model: Model, expression: Expression, within: int = 0, labels: tuple[Value, ...] = ()) -> str:
     """Write an expression of the model in Structured Text with the names of the file.
 

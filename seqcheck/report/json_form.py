@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Mapping, Sequence
+from fractions import Fraction
 from typing import TypeAlias
 
 from seqcheck.analyse.verdict import Case, Finding, Result, Verification
@@ -36,16 +37,16 @@ def verification_data(verification: Verification, *, file: str, sha256: str) -> 
         "tick_s": float(verification.tick_s),
         "engine": first.engine,
     }
-    data |= case_data(first, float(verification.tick_s))
+    data |= case_data(first, verification.tick_s)
     data["assumptions"] = list(verification.assumptions)
     data["sources"] = [{"about": s.about, "source": s.source, "line": s.line} for s in verification.sources]
     if len(verification.cases) > 1 or verification.not_begun:
-        data["cases"] = [case_data(case, float(verification.tick_s)) for case in verification.cases]
+        data["cases"] = [case_data(case, verification.tick_s) for case in verification.cases]
         data["not_begun"] = [list(faults) for faults in verification.not_begun]
     return data
 
 
-def case_data(case: Case, tick_s: float) -> dict[str, Json]:
+def case_data(case: Case, tick_s: Fraction) -> dict[str, Json]:
     """Return one case; *tick_s* turns ticks into seconds."""
     return {
         "faults": list(case.faults),
@@ -60,7 +61,7 @@ def case_data(case: Case, tick_s: float) -> dict[str, Json]:
     }
 
 
-def result_data(result: Result, tick_s: float) -> dict[str, Json]:
+def result_data(result: Result, tick_s: Fraction) -> dict[str, Json]:
     """Return one verdict with its run."""
     return {
         "id": result.id,
@@ -77,19 +78,19 @@ def result_data(result: Result, tick_s: float) -> dict[str, Json]:
     } | run_data(result.run, tick_s)
 
 
-def finding_data(finding: Finding, tick_s: float) -> dict[str, Json]:
+def finding_data(finding: Finding, tick_s: Fraction) -> dict[str, Json]:
     """Return one finding, with a run where there is one."""
     data: dict[str, Json] = {"kind": finding.kind, "about": finding.about, "text": finding.text, "line": finding.line}
     return data if finding.run is None else data | run_data(finding.run, tick_s)
 
 
-def run_data(run: Run | None, tick_s: float) -> dict[str, Json]:
+def run_data(run: Run | None, tick_s: Fraction) -> dict[str, Json]:
     """Return a run: where it starts, its steps (waits have no number) and where it ends."""
     if run is None:
         return {"steps": None, "seconds": None, "start": {}, "run": [], "end": {}, "failure": None}
     return {
         "steps": run.step_count,
-        "seconds": run.tick_count * tick_s,
+        "seconds": float(run.tick_count * tick_s),
         "start": {name: value(shown) for name, shown in run.start},
         "run": list(_steps(run, tick_s)),
         "end": {name: value(shown) for name, shown in run.end},
@@ -97,7 +98,7 @@ def run_data(run: Run | None, tick_s: float) -> dict[str, Json]:
     }
 
 
-def _steps(run: Run, tick_s: float) -> list[Json]:
+def _steps(run: Run, tick_s: Fraction) -> list[Json]:
     number = 0
     steps: list[Json] = []
     for step in run.steps:
@@ -107,11 +108,11 @@ def _steps(run: Run, tick_s: float) -> list[Json]:
     return steps
 
 
-def _step(step: RunStep, number: int | None, tick_s: float) -> Json:
+def _step(step: RunStep, number: int | None, tick_s: Fraction) -> Json:
     return {
         "step": number,
         "by": by_data(step.by),
-        "wait_s": step.ticks * tick_s if number is None else None,
+        "wait_s": float(step.ticks * tick_s) if number is None else None,
         "changes": {name: value(shown) for name, shown in step.changes},
         "settled": list(step.acted),
     }

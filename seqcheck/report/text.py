@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator
 from typing import TypeAlias
 
 from seqcheck.analyse.verdict import Case, Finding, Result, Verdict, Verification
+from seqcheck.model.run import Run
 from seqcheck.report.narrate import Vocabulary, duration_words, how_it_fails, how_it_stands, tell
 
 CAUTION = (
@@ -51,7 +52,8 @@ def report(verification: Verification, words: Vocabulary, *, file: str, sha256: 
 
 def _case(case: Case, words: Vocabulary, paint: Paint) -> Iterator[str]:
     name = "Without faults" if not case.faults else "With the fault " + " and ".join(f"“{fault}”" for fault in case.faults)
-    yield f"{name}: {case.states:,} states, {case.transitions:,} transitions in {case.seconds:.2f} s (engine {case.engine})"
+    found = f"{counted(case.states, 'state')}, {counted(case.transitions, 'transition')}"
+    yield f"{name}: {found} in {case.seconds:.2f} s (engine {case.engine})"
     yield f"  {coverage(case)}"
     wide = max((len(result.id) for result in case.results if len(result.id) <= 12), default=4)
     for result in case.results:
@@ -59,11 +61,18 @@ def _case(case: Case, words: Vocabulary, paint: Paint) -> Iterator[str]:
         yield f"  {verdict} {result.id:<{wide}}  {_one_line(result, words)}".rstrip()
 
 
+def counted(number: int, thing: str) -> str:
+    """Return a number of things: `1 state`, `2 states`."""
+    return f"{number:,} {thing}{'' if number == 1 else 's'}"
+
+
 def coverage(case: Case) -> str:
     """Return in words how much of the machine was searched."""
     if case.stopped is None:
         return "every reachable state was visited"
-    far = f"every run of up to {case.complete_steps} steps was searched"
+    far = f"every run of up to {counted(case.complete_steps, 'step')} was searched"
+    if case.complete_steps == 0:
+        far = "only the runs without a step were all searched"
     if case.complete_steps < 0:
         far = "not even the runs without a step were all searched"
     return f"the search ended early at {case.stopped.value}: {far}; what is beyond is not known"
@@ -72,8 +81,8 @@ def coverage(case: Case) -> str:
 def _one_line(result: Result, words: Vocabulary) -> str:
     text = result.text or result.condition
     if result.run is not None and result.verdict is not Verdict.UNDECIDED:
-        count = result.run.step_count
-        shown = f"{count} step{'' if count == 1 else 's'}, {duration_words(result.run.tick_count * words.tick_s)}"
+        steps = counted(result.run.step_count, "step")
+        shown = f"{steps}, {duration_words(result.run.tick_count * words.tick_s)}"
         return f"{text}   [{shown}]"
     return f"{text}   [{result.reason}]" if result.reason else text
 
@@ -93,23 +102,36 @@ def account(result: Result, words: Vocabulary, paint: Paint = plain) -> Iterator
     """Yield the lines that explain one violation with its run."""
     faults = f" (with the fault {' and '.join(result.faults)})" if result.faults else ""
     yield f"{paint(result.id, result.verdict)}  {result.text}{faults}"
-    meaning = MEANING[result.kind].format(result.condition)
-    if result.kind == "reachable" and result.run is not None:
-        meaning = f"after this run there is no way left to “{result.condition}”"
-    yield from _wrapped(f"Violated: {meaning}{_origin(result)}.", "  ")
-    run = result.run
-    if run is None:
+    yield from _wrapped(f"Violated: {_meaning(result)}{_origin(result)}.", "  ")
+    if result.run is None:
         yield from _wrapped(f"There is no run to show: {result.reason}.", "  ")
         return
-    yield from _wrapped(f"At the start: {how_it_stands(run.start, words)}.", "  ")
-    for number, at, sentences in tell(run, result.accounts, words):
-        head = f"  {number + '.' if number else '':>4} {'at ' + at:<12} "
-        yield from textwrap.wrap(" ".join(sentences), WIDTH, initial_indent=head, subsequent_indent=" " * len(head))
-    if run.failure is not None:
-        yield from _wrapped(how_it_fails(run.failure, words), "  ")
-    yield from _wrapped(f"At the end: {how_it_stands(run.end, words)}.", "  ")
-    if result.clauses:
-        yield from _wrapped(f"So {result.id} is met: {' and '.join(result.clauses)}.", "  ")
+    yield from _told(result, result.run, words)
+    if result.spoken:
+        yield from _wrapped(f"So {result.id} is met: {' and '.join(result.spoken)}.", "  ")
+
+
+def _meaning(result: Result) -> str:
+    if result.kind == "reachable" and result.run is not None:
+        return f"after this run there is no way left to “{result.condition}”"
+    if result.kind == "range" and result.run is not None and result.run.failure is None:
+        return "what is asked has no value at the end of this run"
+    return MEANING[result.kind].format(result.condition)
+
+
+def _told(result: Result, run: Run, words: Vocabulary) -> Iterator[str]:
+    start = "At the start (one of several)" if words.several_starts else "At the start"
+    yield from _wrapped(f"{start}: {how_it_stands(run.start, words)}.", "  ")
+    for step in tell(run, result.accounts, words):
+        head = f"  {step.number + '.' if step.number else '':>4} {'at ' + step.at:<12} "
+        yield from textwrap.wrap(" ".join(step.sentences), WIDTH, initial_indent=head, subsequent_indent=" " * len(head))
+    really = result.accounts[-1].really if result.accounts else ()
+    if run.failure is None:
+        yield from _wrapped(f"At the end: {how_it_stands(run.end, words, really)}.", "  ")
+        return
+    yield from _wrapped(how_it_fails(run.failure, words, at_start=not run.steps), "  ")
+    if run.steps:
+        yield from _wrapped(f"Before that step: {how_it_stands(run.end, words, really)}.", "  ")
 
 
 def _origin(result: Result) -> str:

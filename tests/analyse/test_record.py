@@ -100,8 +100,7 @@ def test_a_run_names_who_acts_when_and_by_leave_of_which_permissives() -> None:
     ]
     assert [account.at_ticks for account in found.accounts] == [0, 0, 0, 2, 4, 4, 4, 4]
     assert [account.guards for account in found.accounts][:2] == [("estop is out",), ("ready", "gate is shut")]
-    assert dict(found.accounts[1].before)["ready"] == "yes"
-    assert dict(found.accounts[1].before)["ram"] == "top"
+    assert [account.writes for account in found.accounts][:3] == [("ready",), ("drive",), ()]
 
 
 def test_a_run_tells_what_changed_and_what_acted() -> None:

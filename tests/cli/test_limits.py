@@ -103,10 +103,10 @@ def test_an_interruption_says_what_was_covered_and_what_was_not_begun(tmp_path: 
 
 
 def test_an_interruption_before_any_search_is_no_verdict(monkeypatch: pytest.MonkeyPatch) -> None:
-    def interrupt(**_settings: object) -> None:
+    def interrupt(_context: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(entry.group, "main", interrupt)
+    monkeypatch.setattr(entry.group, "invoke", interrupt)
     result = call("verify", "x.yaml")
     assert result.exit_code == 3
     assert result.stderr == "seqcheck: interrupted before there was a verdict\n"

@@ -14,7 +14,7 @@ from seqcheck.cli.main import group
 
 CASES = Path(__file__).parent / "cases"
 NAMES = tuple(sorted(path.stem for path in CASES.glob("*.yaml")))
-ELAPSED = re.compile(r"(transitions in )\d+\.\d\d s ")
+ELAPSED = re.compile(r"(transitions? in )\d+\.\d\d s ")
 HASH = re.compile(r"\bsha256 [0-9a-f]{12}\b")
 
 

@@ -22,6 +22,7 @@ FINDINGS = {
     "dead_end",
     "time_stuck",
     "in_passing",
+    "not_judged",
 }
 QUOTED = re.compile(r"“[^”]*”")
 

@@ -1,6 +1,7 @@
 """The JSON form: every key that programs rely on, with its type; integers that every reader keeps; exact times."""
 
 import json
+from fractions import Fraction
 
 import pytest
 
@@ -170,7 +171,7 @@ def test_times_are_the_nearest_double(after: str, seconds: float) -> None:
 
 def test_where_there_is_no_run_the_keys_are_there() -> None:
     empty: dict[str, Json] = {"steps": None, "seconds": None, "start": {}, "run": [], "end": {}, "failure": None}
-    assert run_data(None, 1.0) == empty
+    assert run_data(None, Fraction(1)) == empty
 
 
 def test_failures() -> None:

@@ -208,8 +208,7 @@ def test_time_is_stuck_where_what_must_happen_cannot() -> None:
     assert found.time_stuck is not None
     assert found.time_stuck.count == 1
     assert len(found.failures) == 1
-    assert found.dead_ends is not None
-    assert found.dead_ends.count == 1
+    assert found.dead_ends is None, "somebody acts there, though in vain"
 
 
 SLOW = """

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from enum import Enum
 
 from seqcheck.model.expression import TRUE, Const, Expression, Sense, conjunction, walk
-from seqcheck.model.model import Forbid, Hazard, Model, Only, Program, Reachable, Timer, TimerKind
+from seqcheck.model.model import Forbid, Hazard, Model, Only, Program, Reachable, Recoverable, Timer, TimerKind
 from seqcheck.model.run import StepKind
 from seqcheck.search.plain.settling import Settling, Sites, indented, local
 from seqcheck.search.plain.source import Fallibility, Writer
@@ -45,12 +45,12 @@ class Expanding:
     def expand(self) -> list[str]:
         """Return the lines of `expand`."""
         self._purpose = Purpose.EXPLORE
-        body = [*self._unpacked(), "was = count", "jam = moved = False", *self._judged()]
+        body = [*self._unpacked(), "was = count", "bad = jam = moved = False", *self._judged()]
         for number in range(len(self._model.steps)):
             body += self._step(number)
         if self.timed:
             body += self._tick()
-        body += ["if count == was: dead.append(s)"]
+        body += ["if count == was and not bad: dead.append(s)"]
         if (blocked := self._blocked()) is not None:
             body += [f"if jam and not moved and ({blocked}): jammed.append(s)"]
         lines = ["count = 0", "later = key + STEP", "soon = key + 1", "for s in bucket:", *indented(body)]
@@ -104,6 +104,8 @@ class Expanding:
                 lines += self._valued(f"e{number}", number, p.rule.makes.test, otherwise="1")
             elif isinstance(p.rule, Forbid):
                 lines += self._forbidden(number, p.rule)
+            elif isinstance(p.rule, Recoverable | Reachable) and self._is_asked_of_the_graph(p.rule):
+                lines += self._valued("q", number, p.rule.goal.test, otherwise="0") if self._fallible_goal(p.rule) else []
             elif (test := self._settles(p.rule)) is not None:
                 lines += self._valued("q", number, test, otherwise="0")
                 lines += [f"if q and open_[{number}]: open_[{number}] = 0; found[{number}] = (s, key)"]
@@ -125,12 +127,18 @@ class Expanding:
             return [line]
         return ["try:", f" {line}", f"except Impossible: {name} = {otherwise}; unjudged.setdefault({number}, (s, key))"]
 
+    def _is_asked_of_the_graph(self, rule: Recoverable | Reachable) -> bool:
+        return isinstance(rule, Recoverable) or bool(self._model.faults)
+
+    def _fallible_goal(self, rule: Recoverable | Reachable) -> bool:
+        return self._fallibility.of(rule.goal.test)
+
     def _settles(self, rule: object) -> Expression | None:
         """Return what a state must have to settle a property: a violation, or a witness of `reachable`."""
         match rule:
             case Hazard():
                 return rule.must_not_be.test
-            case Reachable() if not self._model.faults:
+            case Reachable():
                 return rule.goal.test
             case _:
                 return None
@@ -216,7 +224,7 @@ class Expanding:
             return ["pass"]
         cost = "soon" if number == TICK else "later"
         lines = [f"troubles.setdefault(({number}, failed[0]), (s, {cost}))"]
-        return [*lines, "jam = True"] if self._is_plant(number) else lines
+        return [*lines, "bad = jam = True" if self._is_plant(number) else "bad = True"]
 
     def _is_plant(self, number: int) -> bool:
         return number != TICK and self._model.steps[number].kind is StepKind.PLANT

@@ -84,8 +84,9 @@ class Search:
         """Return the first layer: the settled starts."""
         found: list[State] = []
         for raw in semantics.raw_starts(self._model):
+            self._compiled.note_start(raw)
             try:
-                state = semantics.settle(self._model, raw, self._tracer.watch_start)
+                state = semantics.settle(self._model, raw)
             except semantics.Failed as failed:
                 self._tracer.note_failed_start(raw, failed.failure)
                 continue

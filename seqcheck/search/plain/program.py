@@ -87,7 +87,13 @@ class Compiled:
         lines = settling.source() if settling.needed else []
         self._run([*lines, *truths(model, self._fallibility), *self._expanding.expand()])
         self.expand = cast(Expand, self._names["expand"])
+        self._settle = cast(Callable[..., State | None], self._names["settle"]) if settling.needed else None
         self.timed = self._expanding.timed
+
+    def note_start(self, raw: State) -> None:
+        """Note on the board what acts, and which hazards hold in passing, while a start settles."""
+        if self._settle is not None:
+            self._settle(*raw)
 
     def edges(self) -> Edges:
         """Return the function that lists the transitions that are no fault."""

@@ -28,12 +28,6 @@ class Tracer:
         self._board = board
         self._failed_starts: dict[Cause, State] = {}
         self.raw_of: dict[State, State] = {}
-        self._reaction_places = {reaction.name: n for n, reaction in enumerate(model.reactions)}
-
-    def watch_start(self, reactions: list[str], _values: State) -> None:
-        """Note which reactions acted while a start settled."""
-        for name in reactions:
-            self._board.acted[self._reaction_places[name]] = 1
 
     def note_failed_start(self, raw: State, failure: Failure) -> None:
         """Note a start that does not settle."""
