@@ -127,7 +127,8 @@ def survey(graph: Graph) -> Surveyed:
     """Answer everything about a grown graph."""
     lengths = nx.multi_source_dijkstra_path_length(graph.moves, set(graph.starts)) if graph.starts else {}
     costs = {state: int(length) for state, length in lengths.items()}
-    dead = [state for state in graph.moves if not graph.moves.out_degree(state)]
+    failing = {state for state, _, _ in graph.failing}
+    dead = [state for state in graph.moves if not graph.moves.out_degree(state) and state not in failing]
     expected = {}
     for asked in graph.model.properties:
         if isinstance(asked.rule, m.NotJudged):
