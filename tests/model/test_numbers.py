@@ -7,8 +7,10 @@ from itertools import product
 
 import pytest
 
+from seqcheck.compile.compile import compile_machine
 from seqcheck.model import semantics
 from seqcheck.model.run import Beyond
+from tests.outside.reading import machine_of
 
 SMALL = range(-7, 8)
 
@@ -44,6 +46,12 @@ def test_what_has_no_value_says_why(call: Callable[[], int], told: str) -> None:
     with pytest.raises(semantics.Impossible) as impossible:
         call()
     assert str(impossible.value) == told
+
+
+def test_a_step_that_lacks_a_value_says_why() -> None:
+    model = compile_machine(machine_of("machine: M\nparts: {n: {range: 0..3}}\npeople: {act: {if: 3 / n = 1, then: {n: 1}}}\n"))
+    failure = dict(semantics.steps(model, (0,)))[0]
+    assert failure == Beyond(rule="act", variable=None, problem="divides by zero")
 
 
 def test_a_failure_is_carried_and_said() -> None:

@@ -19,6 +19,7 @@ parts:
 sensors:
   is_shut: main_door = shut
   oil: level
+  place: main_door
 outputs: {{lamp_on: [dark, lit]}}
 timers: {{on_t: {{kind: TON, in: is_shut, pt: 2 s}}}}
 faults: {{lamp stuck: {{output: lamp_on, stuck: lit}}}}
@@ -95,4 +96,4 @@ def test_values_are_shown_as_the_file_names_them() -> None:
     model = compile_machine(machine_of(MACHINE.format(condition="wet")))
     shown = {variable.name: variable.shown(2 if variable.highest > 1 else 1) for variable in model.variables}
     assert (shown["main_door"], shown["level"], shown["wet"], shown["lamp_on"]) == ("open", 2, True, "lit")
-    assert [sensor.shown(1) for sensor in model.sensors] == [True, 1]
+    assert [str(sensor.shown(1)) for sensor in model.sensors] == ["True", "1", "half_open"]

@@ -270,6 +270,7 @@ class Settling:
                 rounds.append(before)
                 self.round(values, counted, passed)
                 counted = ()
+            semantics.reset_clocks(self.model, list(values))
         except semantics.Failed:
             rounds.clear()
         rests = rounds and rounds[-1] == (tuple(values), ())

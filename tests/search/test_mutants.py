@@ -6,7 +6,7 @@ import pytest
 
 from seqcheck.compile.compile import compile_machine
 from seqcheck.model import semantics
-from seqcheck.model.expression import Apply, Const, Load, Op
+from seqcheck.model.expression import Apply, Const, Expression, Load, Op
 from seqcheck.model.model import Assign, Model, Program, State, condition_of
 from seqcheck.search.engine import Exploration, Limits, Progress, Stop
 from seqcheck.search.engines import engine
@@ -100,13 +100,17 @@ plant: {follows: {when: a > b, after: at once, then: {b: b}}}
 """
 
 
+def at_most_3(value: Expression) -> Expression:
+    return Apply(Op.MIN, (value, Const(3)))
+
+
 def in_turn(first: int, second: int, third: int) -> Program:
-    """One more for the first; the second gets what the first then has; the third is the sum of the two."""
+    """One more for the first; then the second gets what the first has, the third the sum of the two, 3 at most."""
     one_more = Apply(Op.PLUS, (Load(first), Const(1)))
     both = Apply(Op.PLUS, (Load(first), Load(second)))
     return (
         Assign(targets=(first,), values=(one_more,), bounded=False),
-        Assign(targets=(second, third), values=(Load(first), Apply(Op.MIN, (both, Const(3)))), bounded=False),
+        Assign(targets=(second, third), values=(at_most_3(Load(first)), at_most_3(both)), bounded=False),
     )
 
 
@@ -134,7 +138,7 @@ def test_assignments_one_after_the_other_see_what_came_before(in_step: bool, in_
         reaction = replace(reaction, program=(*in_turn(1, 2, 2)[:1], replace(in_turn(1, 2, 0)[1], bounded=True)))
     model = replace(model, steps=(step,), reactions=(reaction,))
     states, transitions = walked(model)
-    found = explore(model)
+    found = explore(model, Limits(states=200))
     assert len(states) > 1
     assert (found.states, found.transitions) == (len(states), transitions)
     assert found.entered == tuple(frozenset(state[place] for state in states) for place in range(3))

@@ -3,8 +3,6 @@
 The stored machines of `tests/search/cases` take the simulator and the plain definition through every construct in lockstep.
 """
 
-import json
-from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -12,15 +10,11 @@ import pytest
 from seqcheck.check.machine import Machine
 from seqcheck.check.typed import NumberType, Operator, StatesType
 from seqcheck.model.run import Beyond, By, Endless, Run, RunStep, StepKind
-from seqcheck.simulate import recording
 from seqcheck.simulate.acting import Actors
-from seqcheck.simulate.asking import MOST_TICKS, NotUnderstoodError, understand_wait
 from seqcheck.simulate.cells import MOST_STATES, make_cell
-from seqcheck.simulate.errors import NoValueError, RecordingError, SimulateError, StepFailsError
+from seqcheck.simulate.errors import NoValueError, SimulateError, StepFailsError
 from seqcheck.simulate.evaluate import evaluate
-from seqcheck.simulate.naming import Naming, near
 from seqcheck.simulate.replay import replay
-from seqcheck.simulate.session import Session
 from seqcheck.simulate.settle import MOST_ROUNDS
 from seqcheck.simulate.simulator import Simulator
 from seqcheck.simulate.situation import Situation
@@ -184,6 +178,24 @@ def test_settling_has_so_many_rounds(rounds: int, fails: bool) -> None:
     assert outcome.failure == (Endless(names=("counts",)) if fails else None)
 
 
+LONG = """
+machine: Settling takes too long, and a timer changes in the first round
+tick: 1 s
+parts: {n: {range: 0..20000}, go: bool}
+outputs: {o: bool}
+sensors: {goes: go}
+timers: {falls: {kind: TOF, in: goes, pt: 1 s}, rests: {kind: TON, in: goes, pt: 1 s}}
+trips: {rises: {when: goes, then: {o: TRUE}}}
+plant: {counts: {when: go AND n < 20000, after: at once, then: {n: n + 1}}}
+people: {go: {if: NOT go, then: {go: TRUE}}}
+"""
+
+
+def test_settling_that_takes_too_long_names_all_that_changed_something() -> None:
+    outcome = Simulator(machine_of(LONG)).take(person("go"))
+    assert outcome.failure == Endless(names=("rises", "counts", "falls"))
+
+
 def test_errors_say_what_they_carry() -> None:
     assert str(NoValueError("why")) == "why"
     assert "out" in str(StepFailsError(Beyond(rule="r", variable="v", problem="out")))
@@ -236,110 +248,3 @@ def test_as_many_states_as_fit_have_a_state_machine_and_more_do_not() -> None:
 def test_a_value_out_of_its_range_is_refused_by_name() -> None:
     with pytest.raises(SimulateError, match=r"^7 is no declared value$"):
         make_cell(NumberType(lowest=0, highest=3), 0).move_to(7)
-
-
-# --- what people type and read ---
-def test_the_longest_wait() -> None:
-    assert understand_wait(f"{MOST_TICKS} ticks", Fraction(1)) == MOST_TICKS
-    with pytest.raises(NotUnderstoodError, match="at most"):
-        understand_wait(f"{MOST_TICKS + 1} ticks", Fraction(1))
-
-
-def test_a_number_of_many_digits_is_compared_whole() -> None:
-    huge = "machine: M\nparts: {n: {range: 0..1}}\n"
-    naming = Naming(machine_of(huge))
-    assert naming.value_of("n", "0" * 17 + "1") == ("n", 1)
-    with pytest.raises(RecordingError):
-        naming.value_of("n", "0" * 18 + "1")
-
-
-def test_near_names_are_three_at_most_and_misses_have_none() -> None:
-    assert len(near("gate", ["gate a", "gate b", "gate c", "gate d"])) == 3
-    with pytest.raises(RecordingError, match=r"named zzzz$"):
-        Naming(machine_of(PANEL)).value_of("zzzz", 1)
-
-
-def said(session: Session, typed: str) -> str:
-    return "\n".join(line.text for line in session.answer(typed).lines)
-
-
-def session_of(text: str) -> Session:
-    machine = machine_of(text)
-    return Session(machine, Simulator(machine), "abc")
-
-
-def test_plain_words_of_a_session() -> None:
-    session = session_of(BEATS)
-    assert said(session, "state") == "\n".join(line.text for line in session.overview().lines)
-    assert session.answer("quit").ended
-    assert not session.answer("undo").went_through
-    assert not session.answer("no such thing").went_through
-    assert not session.answer("play no such file").went_through
-
-
-def test_several_misses_and_rules_are_parted_by_commas_and_semicolons() -> None:
-    assert "Did you mean: set key to TRUE; set key to FALSE?" in said(session_of(BEATS), "set keyy to")
-    opening = session_of(ENDLESS_START).opening()
-    assert opening.lines[1].text == "The machine does not come through its start."
-    assert "flips, flops go on for ever" in opening.lines[2].text
-    assert len(opening.lines) == 3
-
-
-TWO = "machine: M\npanel: {a: bool}\nmemory: {m: {states: [p, q]}, n: bool}\ntrips:\n"
-TWO += "  one: {when: NOT a, then: {m: q}}\n  two: {when: NOT a, then: {n: TRUE}}\n"
-
-
-def test_what_acts_before_the_start_is_listed() -> None:
-    assert session_of(TWO).opening().lines[-1].text == "Before anything is done, these act: one, two."
-
-
-# --- recordings ---
-STARTS = "machine: M\nparts: {p: {states: [x, größe], starts: any}, q: bool}\npeople: {go: {if: p = größe, then: {q: TRUE}}}\n"
-
-
-def test_a_recording_starts_where_it_says() -> None:
-    text = STARTS.replace("größe", "y")
-    machine = machine_of(text)
-    session = Session(machine, Simulator(machine), "abc")
-    recorded = recording.read(
-        recording.write(Simulator(machine, start={"p": "y"}).timeline(), machine, "abc").encode(), machine
-    )
-    assert session.play(recorded).went_through
-    assert session.simulator.value("p") == "y"
-
-
-def test_a_recording_is_laid_out_and_keeps_its_letters(tmp_path: Path) -> None:
-    machine = machine_of("machine: Größe\nparts: {p: bool}\n")
-    path = tmp_path / "run.json"
-    recording.save(path, Simulator(machine).timeline(), machine, "abc")
-    assert path.read_text(encoding="utf-8").splitlines()[1].startswith('  "')
-    assert "Größe" in path.read_text(encoding="utf-8")
-
-
-def test_a_file_that_is_no_recording_is_named(tmp_path: Path) -> None:
-    path = tmp_path / "no run.json"
-    path.write_text("[", encoding="utf-8")
-    with pytest.raises(RecordingError, match=r"no run\.json is not JSON"):
-        recording.load(path, machine_of(PANEL))
-
-
-@pytest.mark.parametrize(
-    ("content", "told"),
-    [
-        ({"files": 1}, "files"),
-        ({"files": [1]}, "each of its files"),
-        ({"results": [], "cases": 1}, "cases"),
-        ({"results": [], "cases": [1]}, "each of its cases"),
-        ({"schema": "seqcheck-run/1", "start": {}, "steps": 1}, "steps"),
-    ],
-)
-def test_what_is_wrong_in_a_recording_is_named_as_the_file_does(content: object, told: str) -> None:
-    with pytest.raises(RecordingError, match=told):
-        recording.read(json.dumps(content).encode(), machine_of(PANEL))
-
-
-def test_a_wait_that_is_whole_is_written_as_a_whole_number() -> None:
-    machine = machine_of(BEATS)
-    simulator = Simulator(machine)
-    simulator.wait(2)
-    assert '"wait_s": 2,' in recording.write(simulator.timeline(), machine, "abc").replace("\n", ",")

@@ -1,13 +1,14 @@
 """Compiles the generated source of one model and holds what the generated functions write into."""
 
 from collections.abc import Callable, Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import TypeAlias, cast
 
 from seqcheck.model.expression import Expression
-from seqcheck.model.model import MOST_ROUNDS, Model, State
+from seqcheck.model.model import MOST_ROUNDS, Hazard, Model, State
 from seqcheck.model.run import Failure
-from seqcheck.model.semantics import Failed, Impossible, divide, modulo, power, select, settle
+from seqcheck.model.semantics import Failed, Impossible, divide, evaluate, modulo, power, select, settle
 from seqcheck.search.plain.expanding import Expanding, all_true, first_true, truths
 from seqcheck.search.plain.settling import FEW_ROUNDS, Settling, Sites
 from seqcheck.search.plain.source import Fallibility
@@ -120,10 +121,17 @@ class Compiled:
     def _slow(self, state: State) -> State | None:
         """Go on settling where the generated function gave up, by the plain definition."""
         try:
-            return settle(self._model, state, most_rounds=MOST_ROUNDS - FEW_ROUNDS)
+            return settle(self._model, state, self._note_round, most_rounds=MOST_ROUNDS - FEW_ROUNDS)
         except Failed as failed:
             self._board.failed[0] = -1 - self._slow_sites.setdefault(failed.failure, len(self._slow_sites))
             return None
+
+    def _note_round(self, _reactions: list[str], values: State) -> None:
+        """Note the hazards that hold after a round of slow settling."""
+        for number, p in enumerate(self._model.properties):
+            if isinstance(p.rule, Hazard) and not self._board.passing[number]:
+                with suppress(Impossible):
+                    self._board.passing[number] = bool(evaluate(self._model, p.rule.must_not_be.test, values))
 
     def _run(self, lines: list[str]) -> None:
         source = "\n".join(lines)

@@ -74,7 +74,6 @@ class Settling:
             (number, p.rule.must_not_be.test)
             for number, p in enumerate(self._model.properties)
             if isinstance(p.rule, Hazard)
-            and not self._fallibility.of(p.rule.must_not_be.test)
             and (reads(p.rule.must_not_be.test, self._model.sensor_values) | self._stuck_flags()) & written
         ]
 
@@ -84,6 +83,7 @@ class Settling:
         before = ", ".join(local(i) for i in sorted(self.written))
         body = ["changed = False", f"before = ({before},)" if before else "before = ()"]
         body += [line for timer in self._model.timers for line in self._timer(timer)]
+        body += self._moment(frozenset(timer.variable for timer in self._model.timers))
         for number in range(len(self._model.reactions)):
             body += self._reaction(number)
         body += [f"if not changed or before == ({before},):" if before else "if True:", " break"]
@@ -97,7 +97,11 @@ class Settling:
 
     def _moment(self, written: frozenset[int]) -> list[str]:
         """Return lines that note the hazards that hold at a moment before the rest is reached."""
-        return [f"if {self._writer.write(test)}: passing[{n}] = 1" for n, test in self.hazards(written)]
+        return [line for number, test in self.hazards(written) for line in self._noted(number, test)]
+
+    def _noted(self, number: int, test: Expression) -> list[str]:
+        line = f"if {self._writer.write(test)}: passing[{number}] = 1"
+        return ["try:", f" {line}", "except Impossible: pass"] if self._fallibility.of(test) else [line]
 
     def held(self, test: Expression) -> tuple[list[str], str]:
         """Return lines that evaluate a condition that may have no value whatever follows, and the source to test it by."""
