@@ -35,7 +35,7 @@ def verify(name: str, *more: str) -> Result:
         return CliRunner().invoke(group, ["verify", f"{name}.yaml", *options(name), *more])
 
 
-def transcript(name: str) -> str:
+def printed_report(name: str) -> str:
     """Return all that is said of a case and its exit code, the time taken and the file's hash made the same everywhere."""
     result = verify(name)
     if result.exception is not None and not isinstance(result.exception, SystemExit):

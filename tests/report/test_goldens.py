@@ -11,7 +11,7 @@ from seqcheck.model.run import StepKind
 from seqcheck.report.json_form import Json
 from seqcheck.report.text import CAUTION, WIDTH
 from tests.cli.calling import listed as rows
-from tests.report.goldens import CASES, NAMES, options, transcript, verify, written
+from tests.report.goldens import CASES, NAMES, options, printed_report, verify, written
 
 FINDINGS = {
     "never_true",
@@ -35,7 +35,7 @@ def answers() -> list[dict[str, Json]]:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_the_report_is_the_golden_one(name: str) -> None:
-    assert transcript(name) == written(name, "out")
+    assert printed_report(name) == written(name, "out")
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -9,12 +9,12 @@ from seqcheck.report.text import coverage
 from seqcheck.search.engine import Stop
 from tests.analyse.asking import case_of
 from tests.cli.calling import HOLDS
-from tests.report.goldens import NAMES, transcript
+from tests.report.goldens import NAMES, printed_report
 
 
 def account(name: str, begins: str) -> str:
     """Return the paragraph of a case's report that begins with some words."""
-    (found,) = [part for part in transcript(name).split("\n\n") if part.startswith(begins)]
+    (found,) = [part for part in printed_report(name).split("\n\n") if part.startswith(begins)]
     return found
 
 
@@ -37,7 +37,7 @@ def test_of_a_stuck_output_is_told_what_it_really_does() -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_one_is_no_plural(name: str) -> None:
-    assert not re.search(r"\b1 (states|transitions|steps|errors)\b", transcript(name))
+    assert not re.search(r"\b1 (states|transitions|steps|errors)\b", printed_report(name))
 
 
 @pytest.mark.parametrize("unreadable", ["cv1", "rotor_spd", "ls1", "k1", "es = "])
@@ -46,7 +46,7 @@ def test_where_the_file_gives_a_readable_name_no_other_is_told(unreadable: str) 
 
 
 def test_a_state_never_entered_is_told_in_readable_names() -> None:
-    (line,) = [line for line in transcript("never").splitlines() if " is never half" in line]
+    (line,) = [line for line in printed_report("never").splitlines() if " is never half" in line]
     assert "the garden gate is never half open" in line
 
 

@@ -37,7 +37,6 @@ class Expanding:
         self._sites = sites
         self._current: dict[int, str] = {}
         self._writer = Writer(model, fallibility, lambda i: self._current.get(i, local(i)))
-        self._next = Writer(model, fallibility, lambda i: f"n[{i}]")
         self._onlys = [(n, p.rule) for n, p in enumerate(model.properties) if isinstance(p.rule, Only)]
         self._purpose = Purpose.EXPLORE
         self.timed = bool(model.timers or model.clocks)
