@@ -39,7 +39,7 @@ def verify_case(model: Model, engine: Engine, limits: Limits, observer: Observer
     judge = Judge(model, exploration)
     return Case(
         faults=model.faults,
-        engine=engine.name,
+        engine=exploration.engine,
         states=exploration.states,
         transitions=exploration.transitions,
         stopped=exploration.stopped,

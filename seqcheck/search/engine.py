@@ -1,6 +1,6 @@
 """What an engine is asked and what it answers, whichever engine it is."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
 from typing import Protocol, TypeAlias
@@ -11,7 +11,10 @@ from seqcheck.model.model import Model, State
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limits:
-    """Where a search gives up: states found, seconds of searching, megabytes (10^6 bytes) resident. None: no limit."""
+    """Where a search gives up: states found, seconds of searching, megabytes (10^6 bytes) resident. None: no limit.
+
+    Memory is that of the process with all that it started, at its peak.
+    """
 
     states: int | None = None
     seconds: float | None = None
@@ -63,6 +66,76 @@ class Remarkable:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Diagram:
+    """A set of states as a reduced ordered binary decision diagram.
+
+    *order* names the bits from the top: a variable and a bit of its value less the variable's lowest (0: worth 1, 1: worth
+    2, …). Node 0 is the empty set, node 1 everything; node *n* + 2 is `nodes[n]`: a place in *order*, and the nodes where
+    that bit is 0 and 1, which come earlier. *root* is the set. A state is in the set if following its bits leads to 1.
+    """
+
+    order: tuple[tuple[int, int], ...]
+    nodes: tuple[tuple[int, int, int], ...]
+    root: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Listed:
+    """All reachable states; *ranks* maps a `Recoverable` that holds to each state's number of transitions to its goal."""
+
+    states: Sequence[State]
+    ranks: Mapping[int, Sequence[int]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawn:
+    """All reachable states as a diagram.
+
+    *ranks* maps a `Recoverable` that holds to disjoint sets, the first that of its goal, which cover the reachable states:
+    each state of a later one has a transition that is no fault into an earlier one.
+    """
+
+    states: Diagram
+    ranks: Mapping[int, tuple[Diagram, ...]]
+
+
+Evidence: TypeAlias = Listed | Drawn
+"""The set of all reachable states, for a proof file."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Snapshot:
+    """A search as it stood, to be taken up again by the same engine on the same model. *parts* are the engine's own."""
+
+    engine: str
+    parts: Mapping[str, bytes]
+
+
+class Keeper(Protocol):
+    """Keeps snapshots of one search."""
+
+    def due(self) -> bool:
+        """Tell whether it is time for a new snapshot; cheap."""
+
+    def save(self, snapshot: Snapshot) -> None:
+        """Put a snapshot in place of the one before, whole or not at all."""
+
+    def kept(self, engine: str) -> Snapshot | None:
+        """Return the snapshot to go on from, if there is one of that engine."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Extras:
+    """What is asked of a search besides its answers: snapshots to be kept, and evidence for a proof file."""
+
+    keeper: Keeper | None = None
+    evidence: bool = False
+
+
+NO_EXTRAS = Extras()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Exploration:
     """What a search found.
 
@@ -71,6 +144,10 @@ class Exploration:
     properties to a way to a state in which their condition has no value. *never* are the numbers of the watched
     expressions that are true in no reachable state, *acted* the reactions that ever acted, *passing* the properties
     (hazards) that held while settling. *complete_steps*: every run of so many steps was searched (-1: none).
+
+    *engine* names the engine that answered and *reason* says why it was that one, where a choice was made.
+    *bytes_per_state* is what the set of visited states takes in memory. Not *exact_counts*: the states and transitions are
+    those of a reduced machine. *evidence* is there if it was asked for and every state was visited.
     """
 
     states: int
@@ -86,6 +163,11 @@ class Exploration:
     passing: frozenset[int]
     dead_ends: Remarkable | None
     time_stuck: Remarkable | None
+    engine: str
+    reason: str = ""
+    bytes_per_state: float | None = None
+    exact_counts: bool = True
+    evidence: Evidence | None = None
 
 
 class Engine(Protocol):
@@ -95,5 +177,19 @@ class Engine(Protocol):
     def name(self) -> str:
         """The name that `--engine` takes."""
 
-    def explore(self, model: Model, watches: tuple[Expression, ...], limits: Limits, observer: Observer) -> Exploration:
-        """Search every reachable state of *model*, or as far as *limits* allow."""
+    def explore(  # noqa: PLR0913, PLR0917 - the one door
+        self,
+        model: Model,
+        watches: tuple[Expression, ...],
+        limits: Limits,
+        observer: Observer,
+        extras: Extras = NO_EXTRAS,
+    ) -> Exploration:
+        """Search every reachable state of *model*, or as far as *limits* allow.
+
+        Raises `Unfit` before any search if the engine is not made for such a model.
+        """
+
+
+class Unfit(Exception):  # noqa: N818 - it is no error of the program
+    """An engine is not made for a model; the text says why."""

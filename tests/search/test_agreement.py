@@ -1,4 +1,4 @@
-"""The plain engine against a plain search through the definition, on stored machines: every construct, every answer.
+"""Every engine against a plain search through the definition, on stored machines: every construct, every answer.
 
 The machines are files in `cases`: some written by hand, one for each construct, and some drawn once from the strategy of
 `tests/outside/machines.py` (`drawn_*.yaml`). Nothing here is random, so that it can judge planted faults.
@@ -19,7 +19,8 @@ from seqcheck.model import semantics
 from seqcheck.model.expression import FALLIBLE, Apply, Expression, Sense, walk
 from seqcheck.model.run import Failure, StepKind
 from seqcheck.search.engine import Exploration, Limits, Remarkable, Trace
-from seqcheck.search.plain.plain import PlainEngine
+from seqcheck.search.engines import NAMES
+from seqcheck.search.engines import engine as engine_called
 from tests.outside import independent
 from tests.outside.independent import LONG, Cost, Expected, Graph, against, described, grown
 from tests.outside.reading import machine_of
@@ -49,13 +50,14 @@ def named(value: object) -> str:
     return value.stem if isinstance(value, Path) else "+".join(value) or "no fault"  # type: ignore[arg-type]
 
 
+@pytest.mark.parametrize("engine", NAMES)
 @pytest.mark.parametrize(("path", "faults"), [pair for path in CASES for pair in asked(path)], ids=named)
 def test_the_engine_answers_as_the_definition_does(
-    path: Path, faults: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
+    path: Path, faults: tuple[str, ...], engine: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     model = compile_machine(machine_of(path.read_text(encoding="utf-8")), faults)
     watches = tuple(conditions(model))
-    found = PlainEngine().explore(model, watches, Limits(), lambda _: None)
+    found = engine_called(engine).explore(model, watches, Limits(), lambda _: None)
     graph, unsettled = recorded(model, monkeypatch)
     lengths = nx.multi_source_dijkstra_path_length(graph.moves, set(graph.starts)) if graph.starts else {}
     costs = {state: int(length) for state, length in lengths.items()}

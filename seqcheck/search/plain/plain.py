@@ -14,7 +14,7 @@ from operator import itemgetter
 from seqcheck.model import semantics
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Model, State
-from seqcheck.search.engine import Exploration, Limits, Observer, Progress, Remarkable, Stop, Trace
+from seqcheck.search.engine import NO_EXTRAS, Exploration, Extras, Limits, Observer, Progress, Remarkable, Stop, Trace
 from seqcheck.search.plain.graph import judge_graph
 from seqcheck.search.plain.program import STEP, Board, Compiled
 from seqcheck.search.plain.tracing import Tracer
@@ -28,7 +28,14 @@ class PlainEngine:
 
     name = "plain"
 
-    def explore(self, model: Model, watches: tuple[Expression, ...], limits: Limits, observer: Observer) -> Exploration:
+    def explore(  # noqa: PLR0913, PLR0917 - the one door
+        self,
+        model: Model,
+        watches: tuple[Expression, ...],
+        limits: Limits,
+        observer: Observer,
+        extras: Extras = NO_EXTRAS,
+    ) -> Exploration:
         """Search every reachable state of *model*, or as far as *limits* allow. Memory: some 200 to 800 bytes a state."""
         with collector_off():
             return Search(model, limits, observer).run(watches)
@@ -190,6 +197,7 @@ class Search:
             passing=frozenset(number for number, flag in enumerate(board.passing) if flag),
             dead_ends=self._remarkable(board.dead),
             time_stuck=self._remarkable(board.jammed),
+            engine=PlainEngine.name,
         )
 
     def _remarkable(self, states: Sequence[State]) -> Remarkable | None:

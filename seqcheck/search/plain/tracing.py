@@ -1,23 +1,11 @@
 """Turns what the generated functions noted into shortest traces."""
 
-from typing import TypeAlias
-
-from seqcheck.model import semantics
 from seqcheck.model.model import Forbid, Model, State
-from seqcheck.model.run import Beyond, Failure
+from seqcheck.model.run import Failure
 from seqcheck.search.engine import Trace
+from seqcheck.search.failing import Cause, cause, failure_of
 from seqcheck.search.plain.expanding import TICK
 from seqcheck.search.plain.program import NEVER, Board
-
-Cause: TypeAlias = tuple[str | None, ...]
-"""What makes two failures one result: the rule and the variable, or the names that chase each other."""
-
-
-def cause(failure: Failure) -> Cause:
-    """Return what a failure is counted under."""
-    if isinstance(failure, Beyond):
-        return ("range", failure.rule, failure.variable)
-    return ("settling", *failure.names)
 
 
 class Tracer:
@@ -63,20 +51,7 @@ class Tracer:
             cause: (-1, Trace(raw_start=raw, states=())) for cause, raw in self._failed_starts.items()
         }
         for (step, _), (state, cost) in self._board.troubles.items():
-            failure = self._failure(state, step)
+            failure = failure_of(self._model, state, None if step == TICK else step)
             if failure is not None and cost < kept.get(cause(failure), (NEVER,))[0]:
                 kept[cause(failure)] = (cost, self.attempt(state, step))
         return tuple(trace for _, trace in sorted(kept.values(), key=lambda pair: pair[0]))
-
-    def _failure(self, state: State, step: int) -> Failure | None:
-        """Ask the plain definition what fails."""
-        try:
-            if step == TICK:
-                semantics.tick(self._model, state)
-            else:
-                taken = self._model.steps[step]
-                if semantics.possible(self._model, taken, state):
-                    semantics.take(self._model, taken, state)
-        except semantics.Failed as failed:
-            return failed.failure
-        return None
