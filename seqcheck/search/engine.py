@@ -177,7 +177,7 @@ class Engine(Protocol):
     def name(self) -> str:
         """The name that `--engine` takes."""
 
-    def explore(  # noqa: PLR0913, PLR0917 - the one door
+    def explore(
         self,
         model: Model,
         watches: tuple[Expression, ...],

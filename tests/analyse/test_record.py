@@ -12,7 +12,7 @@ from seqcheck.compile.compile import compile_machine
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Model, State
 from seqcheck.model.run import Beyond, Endless, Run, StepKind
-from seqcheck.search.engine import Exploration, Limits, Observer, Trace
+from seqcheck.search.engine import NO_EXTRAS, Exploration, Extras, Limits, Observer, Trace
 from seqcheck.search.plain.plain import PlainEngine
 from seqcheck.simulate.replay import replay
 from tests.analyse.asking import case_of, model_of, result, silent
@@ -50,9 +50,17 @@ class Lying:
     change: str
     name: str = "lying"
 
-    def explore(self, model: Model, watches: tuple[Expression, ...], limits: Limits, observer: Observer) -> Exploration:
-        true = PlainEngine().explore(model, watches, limits, observer)
-        return replace(true, found={number: self._changed(trace) for number, trace in true.found.items()})
+    def explore(
+        self,
+        model: Model,
+        watches: tuple[Expression, ...],
+        limits: Limits,
+        observer: Observer,
+        extras: Extras = NO_EXTRAS,
+    ) -> Exploration:
+        true = PlainEngine().explore(model, watches, limits, observer, extras)
+        found = {number: self._changed(trace) for number, trace in true.found.items()}
+        return replace(true, found=found, engine=self.name)
 
     def _changed(self, trace: Trace) -> Trace:
         states = trace.states

@@ -1,6 +1,7 @@
 """Answers what needs the whole graph of reachable states: what can be reached from every one of them."""
 
 from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 
 from seqcheck.model.model import Model, Reachable, Recoverable, State
 from seqcheck.search.engine import Trace
@@ -10,11 +11,25 @@ from seqcheck.search.plain.tracing import Tracer
 CHUNK = 10_000
 """States whose transitions are listed between two looks at the limits."""
 
+LOST = -1
+"""The rank of a state from which no way leads to a goal."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """A shortest violation of each `recoverable`, and under faults of each `reachable`.
+
+    *ranks* maps each `recoverable` that holds to each state's number of transitions to its goal.
+    """
+
+    found: dict[int, Trace]
+    ranks: dict[int, list[int]]
+
 
 def judge_graph(
     model: Model, compiled: Compiled, tracer: Tracer, order: list[State], go_on: Callable[[], bool]
-) -> dict[int, Trace] | None:
-    """Return a shortest violation of each `recoverable`, and under faults of each `reachable`; None if told not to go on.
+) -> Judged | None:
+    """Judge what needs the whole graph; None if told not to go on.
 
     *order* holds all reachable states, cheapest first. Memory: some 150 bytes a state and 16 a transition.
     """
@@ -23,25 +38,27 @@ def judge_graph(
         for number, p in enumerate(model.properties)
         if isinstance(p.rule, Recoverable) or (isinstance(p.rule, Reachable) and model.faults)
     ]
+    judged = Judged(found={}, ranks={})
     if not asked:
-        return {}
+        return judged
     index = {state: place for place, state in enumerate(order)}
     predecessors = _predecessors(compiled, order, index, go_on)
     if predecessors is None:
         return None
     entries = _just_after_all_faults(model, compiled, order) if any(isinstance(r, Reachable) for _, r in asked) else {}
-    found: dict[int, Trace] = {}
     for number, rule in asked:
-        leads = _leading(predecessors, compiled.places(rule.goal.test, order))
+        ranks = _ranks(predecessors, compiled.places(rule.goal.test, order))
         if isinstance(rule, Recoverable):
-            lost = next((place for place in range(len(order)) if not leads[place]), None)
-            if lost is not None:
-                found[number] = tracer.trace(order[lost])
+            lost = next((place for place, rank in enumerate(ranks) if rank == LOST), None)
+            if lost is None:
+                judged.ranks[number] = ranks
+            else:
+                judged.found[number] = tracer.trace(order[lost])
         else:
-            entry = next((pair for after, pair in entries.items() if not leads[index[after]]), None)
+            entry = next((pair for after, pair in entries.items() if ranks[index[after]] == LOST), None)
             if entry is not None:
-                found[number] = tracer.attempt(*entry)
-    return found
+                judged.found[number] = tracer.attempt(*entry)
+    return judged
 
 
 def _predecessors(
@@ -60,18 +77,17 @@ def _predecessors(
     return predecessors
 
 
-def _leading(predecessors: list[list[int]], goals: Iterable[int]) -> bytearray:
-    """Mark the places from which some way leads to a goal."""
-    leads = bytearray(len(predecessors))
-    pending = list(goals)
-    for place in pending:
-        leads[place] = 1
-    while pending:
-        for place in predecessors[pending.pop()]:
-            if not leads[place]:
-                leads[place] = 1
-                pending.append(place)
-    return leads
+def _ranks(predecessors: list[list[int]], goals: Iterable[int]) -> list[int]:
+    """Return each place's number of transitions to the nearest goal, or LOST."""
+    ranks = [LOST] * len(predecessors)
+    nearest = list(goals)
+    rank = 0
+    while nearest:
+        for place in nearest:
+            ranks[place] = rank
+        rank += 1
+        nearest = list({before for place in nearest for before in predecessors[place] if ranks[before] == LOST})
+    return ranks
 
 
 def _just_after_all_faults(model: Model, compiled: Compiled, order: list[State]) -> dict[State, tuple[State, int]]:

@@ -14,8 +14,8 @@ from operator import itemgetter
 from seqcheck.model import semantics
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Model, State
-from seqcheck.search.engine import NO_EXTRAS, Exploration, Extras, Limits, Observer, Progress, Remarkable, Stop, Trace
-from seqcheck.search.plain.graph import judge_graph
+from seqcheck.search.engine import NO_EXTRAS, Exploration, Extras, Limits, Listed, Observer, Progress, Remarkable, Stop
+from seqcheck.search.plain.graph import Judged, judge_graph
 from seqcheck.search.plain.program import STEP, Board, Compiled
 from seqcheck.search.plain.tracing import Tracer
 
@@ -28,7 +28,7 @@ class PlainEngine:
 
     name = "plain"
 
-    def explore(  # noqa: PLR0913, PLR0917 - the one door
+    def explore(
         self,
         model: Model,
         watches: tuple[Expression, ...],
@@ -38,7 +38,7 @@ class PlainEngine:
     ) -> Exploration:
         """Search every reachable state of *model*, or as far as *limits* allow. Memory: some 200 to 800 bytes a state."""
         with collector_off():
-            return Search(model, limits, observer).run(watches)
+            return Search(model, limits, observer, wants_evidence=extras.evidence).run(watches)
 
 
 @contextmanager
@@ -66,8 +66,9 @@ class Reach:
 class Search:
     """One search of one model."""
 
-    def __init__(self, model: Model, limits: Limits, observer: Observer) -> None:
+    def __init__(self, model: Model, limits: Limits, observer: Observer, *, wants_evidence: bool) -> None:
         self._model = model
+        self._wants_evidence = wants_evidence
         self._limits = limits
         self._observer = observer
         self._board = Board(len(model.properties), len(model.reactions))
@@ -170,34 +171,35 @@ class Search:
         self._observer(Progress(states=states, transitions=reach.transitions, layer=reach.layer, waiting=waiting))
         return reach.stopped is not None
 
-    def _judge_graph(self) -> dict[int, Trace]:
+    def _judge_graph(self) -> Judged | None:
         """Judge what needs the whole graph; a limit or an interruption leaves it undecided."""
+        if self._reach.stopped is not None:
+            return None
         try:
-            judged = judge_graph(self._model, self._compiled, self._tracer, self._order, lambda: not self._exceeded(0))
+            return judge_graph(self._model, self._compiled, self._tracer, self._order, lambda: not self._exceeded(0))
         except KeyboardInterrupt:
             self._reach.stopped = Stop.INTERRUPTED
-            return {}
-        return judged or {}
+            return None
 
     def _answer(self, watches: tuple[Expression, ...]) -> Exploration:
-        board, found = self._board, self._tracer.found()
-        if self._reach.stopped is None:
-            found |= self._judge_graph()
+        board, judged = self._board, self._judge_graph()
+        complete = judged is not None
         return Exploration(
             states=len(board.seen),
             transitions=self._reach.transitions,
             stopped=self._reach.stopped,
             complete_steps=self._reach.complete_steps,
-            found=found,
+            found=self._tracer.found() | (judged.found if judged is not None else {}),
             failures=self._tracer.failures(),
             unjudged={number: self._tracer.trace(state) for number, (state, _) in board.unjudged.items()},
-            never=self._compiled.some(watches, self._order) if self._reach.stopped is None else frozenset(),
+            never=self._compiled.some(watches, self._order) if complete else frozenset(),
             entered=tuple(entered(self._order, place) for place in range(len(self._model.variables))),
             acted=frozenset(number for number, flag in enumerate(board.acted) if flag),
             passing=frozenset(number for number, flag in enumerate(board.passing) if flag),
             dead_ends=self._remarkable(board.dead),
             time_stuck=self._remarkable(board.jammed),
             engine=PlainEngine.name,
+            evidence=Listed(states=self._order, ranks=judged.ranks) if judged is not None and self._wants_evidence else None,
         )
 
     def _remarkable(self, states: Sequence[State]) -> Remarkable | None:
