@@ -126,10 +126,14 @@ class Keeper(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Extras:
-    """What is asked of a search besides its answers: snapshots to be kept, and evidence for a proof file."""
+    """What is asked of a search besides its answers: snapshots to be kept, and evidence for a proof file.
+
+    *exact_counts*: the states and transitions of the definition are to be counted, even if a reduced machine would do.
+    """
 
     keeper: Keeper | None = None
     evidence: bool = False
+    exact_counts: bool = False
 
 
 NO_EXTRAS = Extras()
@@ -143,7 +147,8 @@ class Exploration:
     are traces whose last step never settles or leaves a range, one for each place where that can happen. *unjudged* maps
     properties to a way to a state in which their condition has no value. *never* are the numbers of the watched
     expressions that are true in no reachable state, *acted* the reactions that ever acted, *passing* the properties
-    (hazards) that held while settling. *complete_steps*: every run of so many steps was searched (-1: none).
+    (hazards) that held while settling. *complete_steps*: every run of so many steps was searched (-1: none;
+    None: that was not counted, the search having ended).
 
     *engine* names the engine that answered and *reason* says why it was that one, where a choice was made.
     *bytes_per_state* is what the set of visited states takes in memory. Not *exact_counts*: the states and transitions are
@@ -153,7 +158,7 @@ class Exploration:
     states: int
     transitions: int
     stopped: Stop | None
-    complete_steps: int
+    complete_steps: int | None
     found: Mapping[int, Trace]
     failures: tuple[Trace, ...]
     unjudged: Mapping[int, Trace]

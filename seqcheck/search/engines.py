@@ -2,7 +2,7 @@
 
 from seqcheck.search.engine import Engine
 
-NAMES = ("plain",)
+NAMES = ("plain", "symbolic")
 
 
 def engine(name: str) -> Engine:
@@ -11,4 +11,8 @@ def engine(name: str) -> Engine:
         from seqcheck.search.plain.plain import PlainEngine
 
         return PlainEngine()
+    if name == "symbolic":
+        from seqcheck.search.symbolic.symbolic import SymbolicEngine
+
+        return SymbolicEngine()
     raise KeyError(name)

@@ -1,0 +1,159 @@
+"""Turns the set of all reachable states, and the moves, into what a search has to answer."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from seqcheck.model.expression import Expression
+from seqcheck.model.model import Forbid, Hazard, Model, NotJudged, Only, Reachable, Recoverable, condition_of
+from seqcheck.model.run import StepKind
+from seqcheck.search.engine import Remarkable, Trace
+from seqcheck.search.failing import Cause
+from seqcheck.search.symbolic.diagrams import Node, Space
+from seqcheck.search.symbolic.moves import Move, Moves
+from seqcheck.search.symbolic.reaching import Reaching
+from seqcheck.search.symbolic.runs import Aim, Runs, Shown
+from seqcheck.search.symbolic.settling import Course
+from seqcheck.search.symbolic.valuing import Facts
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Parts:
+    """All that a search of one model is made of. *every* are the steps and the tick, *start* the settling of the starts."""
+
+    model: Model
+    space: Space
+    facts: Facts
+    moves: Moves
+    steps: Sequence[Move]
+    every: Sequence[Move]
+    start: Move
+    reaching: Reaching
+
+
+class Answering:
+    """Answers for one search whose reachable states are known."""
+
+    def __init__(self, parts: Parts, states: Node, runs: Runs) -> None:
+        self._parts = parts
+        self._space = parts.space
+        self._model = parts.model
+        self._states = states
+        self._runs = runs
+
+    def transitions(self) -> int:
+        """Return the number of pairs of a state and a step, or tick, that leads to another state."""
+        return sum(self._space.count(self._states & move.changing) for move in self._parts.every)
+
+    def never(self, watches: Iterable[Expression]) -> frozenset[int]:
+        """Return the numbers of the conditions that no reachable state has."""
+        truth = self._parts.moves.truth
+        return frozenset(n for n, test in enumerate(watches) if not (self._states & truth(test)).satisfiable())
+
+    def entered(self) -> tuple[frozenset[int], ...]:
+        """Return for each variable the values that it has."""
+        return tuple(frozenset(self._space.values(self._states, v)) for v in range(len(self._model.variables)))
+
+    def acted(self) -> frozenset[int]:
+        """Return the reactions whose condition holds in some reachable state or that change something while one settles."""
+        truth = self._parts.moves.truth
+        awake = {n for n, r in enumerate(self._model.reactions) if (self._states & truth(r.when.test)).satisfiable()}
+        noted = ((number, states) for move in self._parts.every for number, states in move.acted.items())
+        awake |= {number for number, states in noted if (states & self._states).satisfiable()}
+        return frozenset(awake | self._parts.start.acted.keys())
+
+    def passing(self) -> frozenset[int]:
+        """Return the hazards that hold while settling."""
+        noted = ((number, states) for move in self._parts.every for number, states in move.passing.items())
+        found = {number for number, states in noted if (states & self._states).satisfiable()}
+        return frozenset(found | self._parts.start.passing.keys())
+
+    def found(self) -> Iterator[tuple[int, Sequence[Aim]]]:
+        """Yield the properties with what settles them: violations, or for `Reachable` without faults a witness."""
+        for number, p in enumerate(self._model.properties):
+            aims = [aim for aim in self._aims(p.rule) if aim.states.satisfiable()]
+            if aims:
+                yield number, aims
+
+    def _aims(self, rule: object) -> Iterator[Aim]:
+        truth = self._parts.moves.truth
+        match rule:
+            case Hazard(must_not_be=guard):
+                yield Aim(states=self._states & truth(guard.test))
+            case Reachable(goal=guard) if not self._model.faults:
+                yield Aim(states=self._states & truth(guard.test))
+            case Reachable(goal=guard):
+                yield from self._cut_off(guard.test)
+            case Recoverable(goal=guard):
+                yield Aim(states=self._states & ~self.leading(guard.test))
+            case Forbid(step=step, during=guard):
+                accepted = self._space.all(truth(g.test) for g in self._model.steps[step].guards)
+                yield Aim(states=self._states & accepted & truth(guard.test), attempts=True, last=step)
+            case Only(steps=allowed, makes=guard):
+                yield from self._made(allowed, guard.test)
+
+    def _made(self, allowed: frozenset[int], test: Expression) -> Iterator[Aim]:
+        """Yield the states in which a step that is not allowed makes a condition true."""
+        moves = self._parts.moves
+        truth, reads = moves.truth(test), self._parts.facts.reads(test)
+        false = self._states & ~truth & ~moves.origin.lacking(test)
+        own = {bit for variable in reads for bit in self._space.now[variable]}
+        for move in self._parts.every:
+            if move.number not in allowed and not own.isdisjoint(bit for bit, _ in move.becoming):
+                yield Aim(states=false & move.preimage(truth), attempts=True, last=move.number)
+
+    def leading(self, goal: Expression) -> Node:
+        """Return the reachable states from which some way without new faults leads to a goal."""
+        return self._parts.reaching.leading(self._parts.moves.truth(goal), self._states, self.faultless())
+
+    def faultless(self) -> list[Move]:
+        """Return the moves of the steps that are no fault."""
+        kinds = [step.kind for step in self._model.steps]
+        return [move for move in self._parts.steps if move.number is None or kinds[move.number] is not StepKind.FAULT]
+
+    def _cut_off(self, goal: Expression) -> Iterator[Aim]:
+        """Yield the states in which the last fault of all occurs and leads to where a goal is out of reach."""
+        leads = self.leading(goal)
+        flags = self._model.fault_variables
+        for number, step in enumerate(self._model.steps):
+            if step.kind is StepKind.FAULT:
+                move = self._parts.steps[number]
+                after = self._space.all(self._space.has(flag, 1) for flag in flags)
+                yield Aim(states=self._states & move.preimage(after & ~leads), attempts=True, last=number)
+
+    def unjudged(self) -> Iterator[tuple[int, Aim]]:
+        """Yield the properties whose condition has no value somewhere."""
+        for number, p in enumerate(self._model.properties):
+            if not isinstance(p.rule, NotJudged):
+                states = self._states & self._parts.moves.origin.lacking(condition_of(p.rule).test)
+                if states.satisfiable():
+                    yield number, Aim(states=states)
+
+    def failures(self) -> tuple[Trace, ...]:
+        """Return a shortest trace for each failure, starts first, then by cost."""
+        starts = {cause: Trace(raw_start=self._space.pick(raw), states=()) for cause, raw in self._parts.start.failing}
+        aims: dict[Cause, list[Aim]] = {}
+        for move in self._parts.every:
+            for cause, states in move.failing:
+                if cause not in starts:
+                    aims.setdefault(cause, []).append(Aim(states=states & self._states, attempts=True, last=move.number))
+        shown: list[Shown] = [way for listed in aims.values() if (way := self._runs.shortest(listed)) is not None]
+        return (*starts.values(), *(way.trace for way in sorted(shown, key=lambda way: way.cost)))
+
+    def dead_ends(self) -> Remarkable | None:
+        """Return the states that nobody and nothing leaves, and in which nothing fails."""
+        leaving = [move.changing for move in self._parts.every]
+        failing = [states for move in self._parts.every for _, states in move.failing]
+        return self._remarkable(self._states & ~self._space.any([*leaving, *failing]))
+
+    def time_stuck(self) -> Remarkable | None:
+        """Return the states in which time must wait for the plant and the plant does nothing."""
+        if not self._model.clocks:
+            return None
+        blocked = self._parts.moves.blocked(Course(here=self._space.true, values=self._parts.moves.origin.fresh()))
+        kinds = [step.kind for step in self._model.steps]
+        moved = [m.changing for m in self._parts.steps if m.number is not None and kinds[m.number] is StepKind.PLANT]
+        return self._remarkable(self._states & blocked & ~self._space.any(moved))
+
+    def _remarkable(self, states: Node) -> Remarkable | None:
+        shown = self._runs.shortest([Aim(states=states)])
+        return None if shown is None else Remarkable(count=self._space.count(states), trace=shown.trace)

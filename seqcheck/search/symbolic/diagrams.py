@@ -1,0 +1,148 @@
+"""The door to the decision-diagram library: sets of states as diagrams over the bits of a model's variables.
+
+A variable is kept as its value less its lowest, in as many bits as its range needs. Each bit has two places in the order,
+one for the state before a step and one, right below, for the state after it.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from functools import reduce
+from operator import and_, or_
+from typing import TypeAlias
+
+from oxidd.bcdd import BCDDFunction, BCDDManager, BCDDSubstitution
+from oxidd.util import BooleanOperator, DDMemoryError
+
+from seqcheck.model.model import Model, State
+
+Node: TypeAlias = BCDDFunction
+Renaming: TypeAlias = BCDDSubstitution
+Cube: TypeAlias = BCDDFunction
+"""A conjunction of bits: which bits to quantify, or one state."""
+
+AND = BooleanOperator.AND
+OutOfNodes = DDMemoryError
+
+CHEAPEST_NODES = 1 << 18
+
+
+class Space:
+    """The bits of one model in one manager, and below them those of the time elapsed, for which a model has no variable.
+
+    *order* lists the variables from the top; *nodes* is the room for diagrams, *elapsed* the number of bits for time.
+    """
+
+    def __init__(self, model: Model, order: Sequence[int], nodes: int, elapsed: int = 0) -> None:
+        self._manager = BCDDManager(nodes, max(CHEAPEST_NODES, nodes // 8), 1)
+        self._model = model
+        self.order = tuple(order)
+        widths = [width(v.lowest, v.highest) for v in model.variables]
+        self._manager.add_vars(2 * (sum(widths) + elapsed))
+        self.now: list[list[int]] = [[] for _ in model.variables]
+        self.bits: list[tuple[int, int]] = []
+        for variable in order:
+            for bit in reversed(range(widths[variable])):
+                self.now[variable].insert(0, 2 * len(self.bits))
+                self.bits.append((variable, bit))
+        self.elapsed = [2 * (len(self.bits) + place) for place in reversed(range(elapsed))]
+        self.true = self._manager.true()
+        self.false = self._manager.false()
+        self._literals = [self._manager.var(i) for i in range(2 * (len(self.bits) + elapsed))]
+        self._cubes: dict[tuple[int, int], Node] = {}
+
+    @property
+    def node_count(self) -> int:
+        """The number of diagram nodes alive or not yet collected."""
+        return self._manager.approx_num_inner_nodes()
+
+    def literal(self, bit: int) -> Node:
+        """Return the set in which one bit is 1; an odd number is a bit after a step."""
+        return self._literals[bit]
+
+    def has(self, variable: int, raw: int) -> Node:
+        """Return the states in which a variable has a value."""
+        key = (variable, raw)
+        if key not in self._cubes:
+            code = raw - self._model.variables[variable].lowest
+            literals = [self._literals[bit] for bit in self.now[variable]]
+            chosen = [one if code >> place & 1 else ~one for place, one in enumerate(literals)]
+            self._cubes[key] = self.all(reversed(chosen))
+        return self._cubes[key]
+
+    def all(self, sets: Iterable[Node]) -> Node:
+        """Return what is in every one of some sets."""
+        return reduce(and_, sets, self.true)
+
+    def any(self, sets: Iterable[Node]) -> Node:
+        """Return what is in any of some sets, joined pairwise so that none grows before it must."""
+        pending = list(sets)
+        if not pending:
+            return self.false
+        while len(pending) > 1:
+            pending = [reduce(or_, pending[i : i + 2]) for i in range(0, len(pending), 2)]
+        return pending[0]
+
+    def differ(self, one: Mapping[int, Node], other: Mapping[int, Node]) -> Node:
+        """Return the states in which two numbers, given by a set for each value, differ."""
+        return ~self.any(node & other[raw] for raw, node in one.items() if raw in other)
+
+    def cube(self, bits: Iterable[int]) -> Cube:
+        """Return a conjunction of bits, to quantify over them."""
+        return self.all(self._literals[bit] for bit in sorted(bits, reverse=True))
+
+    def renaming(self, bits: Iterable[int]) -> Renaming:
+        """Return what turns bits after a step into bits before one."""
+        return BCDDSubstitution([(bit + 1, self._literals[bit]) for bit in bits])
+
+    @staticmethod
+    def substitution(functions: Iterable[tuple[int, Node]]) -> Renaming:
+        """Return what puts a function in the place of each of some bits."""
+        return BCDDSubstitution(list(functions))
+
+    def valid(self) -> Node:
+        """Return the set of all states whose every variable is in its range."""
+        return self.all(
+            self.any(self.has(v, raw) for raw in range(self._model.variables[v].lowest, self._model.variables[v].highest + 1))
+            for v in reversed(self.order)
+        )
+
+    def count(self, states: Node) -> int:
+        """Return the number of states in a set, exactly; the set must not speak of time elapsed."""
+        return int(states.sat_count(2 * len(self.bits))) >> len(self.bits)
+
+    def point(self, state: State) -> Node:
+        """Return the set of one state."""
+        return self.all(self.has(variable, state[variable]) for variable in reversed(self.order))
+
+    def pick(self, states: Node) -> State:
+        """Return some state of a set that is not empty."""
+        cube = states.pick_cube()
+        if cube is None:
+            raise ValueError(states)
+        return tuple(
+            v.lowest + sum(bool(cube[bit]) << place for place, bit in enumerate(bits))
+            for v, bits in zip(self._model.variables, self.now, strict=True)
+        )
+
+    @staticmethod
+    def top(states: Node) -> int:
+        """Return the place in the order of the topmost bit that a set depends on; -1 if it depends on none."""
+        level = states.node_level()
+        return -1 if level is None else level
+
+    def values(self, states: Node, variable: int) -> Iterator[int]:
+        """Yield the values that a variable has in a set, lowest first."""
+        own = set(self.now[variable])
+        seen = states.exists(self.cube(bit for bits in self.now for bit in bits if bit not in own))
+        v = self._model.variables[variable]
+        for raw in range(v.lowest, v.highest + 1):
+            if (seen & self.has(variable, raw)).satisfiable():
+                yield raw
+
+    def collect(self) -> None:
+        """Free the nodes that nothing refers to."""
+        self._manager.gc()
+
+
+def width(lowest: int, highest: int) -> int:
+    """Return the number of bits that a range needs."""
+    return (highest - lowest).bit_length()

@@ -1,0 +1,354 @@
+"""Settles all states at once: a step's effects and all that follows, as functions of the state before the step.
+
+Only what may have to do with a change is looked at: in a settled state everything else is at rest.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TypeAlias
+
+from seqcheck.model.expression import Expression
+from seqcheck.model.model import Clock, Hazard, Model, Program, Reaction, Timer, TimerKind
+from seqcheck.search.engine import Unfit
+from seqcheck.search.failing import Cause
+from seqcheck.search.symbolic.diagrams import Node, Space
+from seqcheck.search.symbolic.valuing import Cases, Facts, Valuation
+
+MOST_ROUNDS = 1_000
+"""Rounds of settling that are worth following for all states at once."""
+
+
+Who: TypeAlias = tuple[str, str]
+"""`reaction` or `timer`, and its name."""
+
+
+@dataclass(slots=True)
+class Course:
+    """What comes of a step, as functions of the state before it.
+
+    *here* are the states in which the step is possible and has not failed. *failing* are the others by what fails; *acted*
+    are the states in which a reaction changes something, *passing* those in which a hazard holds on the way.
+    """
+
+    here: Node
+    values: Valuation
+    failing: list[tuple[Cause, Node]] = field(default_factory=list)
+    acted: dict[int, Node] = field(default_factory=dict)
+    passing: dict[int, Node] = field(default_factory=dict)
+
+    def fail(self, cause: Cause, states: Node) -> None:
+        """Leave out states in which the step fails."""
+        failed = self.here & states
+        if failed.satisfiable():
+            self.failing.append((cause, failed))
+            self.here &= ~failed
+
+
+@dataclass(slots=True)
+class Round:
+    """What a round of settling has done: who changed something, with the states in which that was so."""
+
+    changed: dict[Who, Node] = field(default_factory=dict)
+
+    def note(self, who: Who, states: Node) -> None:
+        """Note that something changed."""
+        self.changed[who] = self.changed[who] | states if who in self.changed else states
+
+
+class Settling:
+    """Settles the courses of one model. *care*: all states outside it may be neglected."""
+
+    def __init__(self, space: Space, facts: Facts) -> None:
+        self._space = space
+        self._facts = facts
+        self._model: Model = facts.model
+        self.care = space.true
+        self._wiring = Wiring(facts)
+        written = {t for r in self._model.reactions for a in r.program for t in a.targets}
+        written |= {timer.variable for timer in self._model.timers}
+        self._hazards = [
+            (number, p.rule.must_not_be.test)
+            for number, p in enumerate(self._model.properties)
+            if isinstance(p.rule, Hazard) and facts.reads(p.rule.must_not_be.test) & written
+        ]
+
+    def settle(self, course: Course, *, counted: Mapping[str, Node] | None = None, touched: Iterable[int] | None = None) -> None:
+        """Let a course settle. *counted* are the timers that count a tick, *touched* what else is out of date (default: all)."""
+        pending = Pending(self._wiring)
+        pending.touch(range(len(self._model.variables)) if touched is None else touched)
+        self._moment(course)
+        rounds = Rounds(self._space)
+        while True:
+            before, done = dict(course.values.written), Round()
+            self._timers(course, counted or {}, pending, done)
+            self._moment(course)
+            self._reactions(course, pending, done)
+            moved = self._moved(course, before)
+            if not moved.satisfiable() and not counted:
+                break
+            counted = None
+            chasing = rounds.repeating(course, moved, done)
+            if chasing is not None:
+                self._never_rests(course, moved, chasing)
+                break
+            if rounds.count > MOST_ROUNDS:
+                raise Unfit(f"settling takes more than {MOST_ROUNDS:,} rounds")
+        self._clocks(course, pending)
+
+    def at_rest(self, course: Course) -> Node:
+        """Return the states of a fresh course in which a round changes nothing and no clock runs whose rule does not wait."""
+        pending, done = Pending(self._wiring), Round()
+        pending.touch(range(len(self._model.variables)))
+        self._timers(course, {}, pending, done)
+        self._reactions(course, pending, done)
+        moved = self._moved(course, {})
+        origin = course.values.fresh()
+        for clock in self._model.clocks:
+            idle = ~origin.truth(clock.when)
+            moved |= idle & ~origin.variable(clock.variable)[0]
+        return course.here & ~moved
+
+    def _moment(self, course: Course) -> None:
+        """Note the hazards that hold at a moment before the rest is reached."""
+        for number, test in self._hazards:
+            if not course.values.written.keys().isdisjoint(self._facts.reads(test)):
+                found = course.here & course.values.truth(test) & ~course.values.lacking(test)
+                if found.satisfiable():
+                    course.passing[number] = course.passing.get(number, self._space.false) | found
+
+    def judged(self, course: Course, rule: str, test: Expression) -> Node:
+        """Evaluate a condition on behalf of a rule, which fails where it has no value."""
+        course.fail(("range", rule, None), course.values.lacking(test))
+        return course.values.truth(test)
+
+    def _timers(self, course: Course, counted: Mapping[str, Node], pending: "Pending", done: Round) -> None:
+        for place, timer in enumerate(self._model.timers):
+            if timer.name in counted or pending.timer(place):
+                in_ = self.judged(course, timer.name, timer.input.test)
+                now = course.values.variable(timer.variable)
+                if timer.name in counted:
+                    later = {raw + 1: node for raw, node in now.items()}
+                    now = course.values.chosen(counted[timer.name], later, now)
+                self._change(course, ("timer", timer.name), timer.variable, self._updated(course, timer, now, in_), pending, done)
+
+    def _updated(self, course: Course, timer: Timer, now: Cases, in_: Node) -> Cases:
+        zero, none = {0: self._space.true}, self._space.false
+        match timer.kind:
+            case TimerKind.TON:
+                return course.values.chosen(in_, now, zero)
+            case TimerKind.TOF:
+                return course.values.chosen(in_, zero, now)
+            case TimerKind.TP:
+                begun = course.values.chosen(now.get(0, none) & in_, {1: self._space.true}, now)
+                return course.values.chosen(now.get(timer.pt + 1, none) & ~in_, zero, begun)
+
+    def _change(  # noqa: PLR0913, PLR0917 - a course and two records of it
+        self, course: Course, who: Who, variable: int, cases: Cases, pending: "Pending", done: Round
+    ) -> Node:
+        """Give a variable new values; return the states in which they differ."""
+        differs = course.here & self._space.differ(course.values.variable(variable), cases)
+        if (differs & self.care).satisfiable():
+            course.values.write(variable, cases)
+            pending.touch((variable,))
+            done.note(who, differs)
+            return differs
+        return self._space.false
+
+    def _reactions(self, course: Course, pending: "Pending", done: Round) -> None:
+        for number, reaction in enumerate(self._model.reactions):
+            if pending.reaction(number):
+                self._react(course, number, reaction, pending, done)
+
+    def _react(self, course: Course, number: int, reaction: Reaction, pending: "Pending", done: Round) -> None:
+        when = self.judged(course, reaction.name, reaction.when.test)
+        if not (course.here & when & self.care).satisfiable():
+            return
+        acted = self._space.false
+        for assign in reaction.program:
+            values = self.assigned(course, reaction.name, (assign,), when)
+            for target, cases in values.items():
+                chosen = course.values.chosen(when, cases, course.values.variable(target))
+                acted |= self._change(course, ("reaction", reaction.name), target, chosen, pending, done)
+        if acted.satisfiable():
+            course.acted[number] = course.acted.get(number, self._space.false) | acted
+            self._moment(course)
+
+    def assigned(self, course: Course, rule: str, program: Program, when: Node) -> dict[int, Cases]:
+        """Evaluate assignments made at once where *when* holds; a value outside its range fails."""
+        found: dict[int, Cases] = {}
+        for assign in program:
+            for value in assign.values:
+                course.fail(("range", rule, None), course.values.lacking(value) & when)
+            for target, value in zip(assign.targets, assign.values, strict=True):
+                found[target] = course.values.number(value)
+            for target in assign.targets if not assign.bounded else ():
+                found[target] = self._within(course, rule, target, found[target], when)
+        return found
+
+    def _within(self, course: Course, rule: str, target: int, cases: Cases, when: Node) -> Cases:
+        variable = self._model.variables[target]
+        fits = range(variable.lowest, variable.highest + 1)
+        beyond = self._space.any(node for raw, node in cases.items() if raw not in fits)
+        course.fail(("range", rule, variable.name), beyond & when)
+        return {raw: node for raw, node in cases.items() if raw in fits}
+
+    def _moved(self, course: Course, before: Mapping[int, Cases]) -> Node:
+        """Return the states in which a round as a whole has changed something."""
+        origin = course.values.fresh()
+        differing = (
+            self._space.differ(before.get(variable) or origin.variable(variable), cases)
+            for variable, cases in course.values.written.items()
+            if before.get(variable) is not cases
+        )
+        return course.here & self._space.any(differing) & self.care
+
+    def _never_rests(self, course: Course, moved: Node, chasing: Mapping[Who, Node]) -> None:
+        """Leave out the states that never come to rest, by who chases whom there."""
+        order = [*(("reaction", r.name) for r in self._model.reactions), *(("timer", t.name) for t in self._model.timers)]
+        groups: list[tuple[Cause, Node]] = [(("settling",), moved)]
+        for who in order:
+            if who in chasing:
+                split = [((*cause, who[1]), states & chasing[who]) for cause, states in groups]
+                split += [(cause, states & ~chasing[who]) for cause, states in groups]
+                groups = [(cause, states) for cause, states in split if states.satisfiable()]
+        for cause, states in groups:
+            course.fail(cause, states)
+
+    def _clocks(self, course: Course, pending: "Pending") -> None:
+        for place, clock in enumerate(self._model.clocks):
+            if pending.clock(place):
+                self._reset(course, clock)
+
+    def _reset(self, course: Course, clock: Clock) -> None:
+        when = self.judged(course, clock.rule, clock.when)
+        now = course.values.variable(clock.variable)
+        cases = course.values.chosen(when, now, {0: self._space.true})
+        if (course.here & self._space.differ(now, cases) & self.care).satisfiable():
+            course.values.write(clock.variable, cases)
+
+
+class Rounds:
+    """Notices that rounds of settling repeat: what they have come to is compared with what an earlier one had."""
+
+    def __init__(self, space: Space) -> None:
+        self._space = space
+        self.count = 0
+        self._kept: dict[int, Cases] = {}
+        self._kept_at = 0
+        self._since: list[Round] = []
+
+    def repeating(self, course: Course, moved: Node, done: Round) -> dict[Who, Node] | None:
+        """Return what changes something again and again if all that still moves is where it was before, else None."""
+        self.count += 1
+        self._since.append(done)
+        written = course.values.written
+        if self._kept and not (moved & self._differ(written, course)).satisfiable():
+            together = Round()
+            for earlier in self._since:
+                for who, states in earlier.changed.items():
+                    together.note(who, states)
+            return together.changed
+        if self.count >= 2 * self._kept_at:
+            self._kept, self._kept_at, self._since = dict(written), self.count, []
+        return None
+
+    def _differ(self, written: Mapping[int, Cases], course: Course) -> Node:
+        origin = course.values.fresh()
+        return self._space.any(
+            self._space.differ(self._kept.get(variable) or origin.variable(variable), cases)
+            for variable, cases in written.items()
+            if self._kept.get(variable) is not cases
+        )
+
+
+class Wiring:
+    """Knows which timers, units of reactions and clocks have to do with each variable."""
+
+    def __init__(self, facts: Facts) -> None:
+        model = facts.model
+        self.units = units(facts)
+        self.unit_of = {number: place for place, unit in enumerate(self.units) for number in unit}
+        self.targets = [
+            frozenset(t for n in unit for a in model.reactions[n].program for t in a.targets) for unit in self.units
+        ]
+        self.timers = inverted([facts.reads(t.input.test) | {t.variable} for t in model.timers])
+        self.clocks = inverted([facts.reads(c.when) | {c.variable} for c in model.clocks])
+        self.of_units = inverted([
+            frozenset[int]().union(*(concerns(facts, model.reactions[n]) for n in unit)) for unit in self.units
+        ])
+
+
+def inverted(concerned: Sequence[frozenset[int]]) -> dict[int, set[int]]:
+    """Turn a list of sets of variables into: for each variable, the places of the sets that have it."""
+    found: dict[int, set[int]] = {}
+    for place, variables in enumerate(concerned):
+        for variable in variables:
+            found.setdefault(variable, set()).add(place)
+    return found
+
+
+class Pending:
+    """Which timers, reactions and clocks have to be looked at again because something that they have to do with changed."""
+
+    def __init__(self, wiring: Wiring) -> None:
+        self._wiring = wiring
+        self._timers: set[int] = set()
+        self._units: set[int] = set()
+        self._clocks: set[int] = set()
+
+    def touch(self, variables: Iterable[int]) -> None:
+        """Note that variables have changed."""
+        for variable in variables:
+            self._timers |= self._wiring.timers.get(variable, NOBODY)
+            self._units |= self._wiring.of_units.get(variable, NOBODY)
+            self._clocks |= self._wiring.clocks.get(variable, NOBODY)
+
+    def timer(self, place: int) -> bool:
+        """Tell whether a timer is to be brought up to date; it counts as done."""
+        due = place in self._timers
+        self._timers.discard(place)
+        return due
+
+    def clock(self, place: int) -> bool:
+        """Tell whether a clock is to be looked at."""
+        return place in self._clocks
+
+    def reaction(self, number: int) -> bool:
+        """Tell whether a reaction is to be looked at; it counts as done.
+
+        What several reactions write may change within a round and come back, even where everything is at rest: these are
+        always looked at, and so is whoever reads what they write.
+        """
+        place = self._wiring.unit_of[number]
+        unit = self._wiring.units[place]
+        if len(unit) > 1:
+            if number == min(unit):
+                self.touch(self._wiring.targets[place])
+            return True
+        due = place in self._units
+        self._units.discard(place)
+        return due
+
+
+NOBODY: frozenset[int] = frozenset()
+
+
+def concerns(facts: Facts, reaction: Reaction) -> frozenset[int]:
+    """Return all that a reaction reads or writes."""
+    read: Iterator[Expression] = (value for assign in reaction.program for value in assign.values)
+    found = facts.reads(reaction.when.test).union(*(facts.reads(value) for value in read))
+    return found.union(*(assign.targets for assign in reaction.program))
+
+
+def units(facts: Facts) -> tuple[frozenset[int], ...]:
+    """Group the reactions that write the same variables: one may undo what another did, so they are at rest together only."""
+    groups: list[tuple[set[int], set[int]]] = []
+    for number, reaction in enumerate(facts.model.reactions):
+        targets = {target for assign in reaction.program for target in assign.targets}
+        numbers = {number}
+        for other in [group for group in groups if not group[1].isdisjoint(targets)]:
+            groups.remove(other)
+            numbers |= other[0]
+            targets |= other[1]
+        groups.append((numbers, targets))
+    return tuple(frozenset(numbers) for numbers, _ in groups)

@@ -1,0 +1,165 @@
+"""Lets time pass for whole sets of states, in strides: what a fine tick costs is the number of its digits.
+
+As long as no timer runs out, no plant rule reaches its latest time and nothing reads how far a timer is, a number of ticks
+only adds that number to every timer that counts and every clock that runs. Such stretches are taken in strides of 1, 2, 4, …
+ticks; the tick itself takes the rest. What is found is exactly what tick after tick would find.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from seqcheck.model.expression import Apply, Expression, Sense
+from seqcheck.model.model import Model, Timer, TimerKind
+from seqcheck.search.symbolic.diagrams import Node, Space
+from seqcheck.search.symbolic.moves import Move, Moves
+
+WORTH_STRIDES = 4
+"""A model whose every duration is shorter is waited for tick by tick."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Running:
+    """What time adds to: a variable, the states in which it runs, and the most it may come to in a stride.
+
+    One that *stops* does so at its most; any other must not go beyond it.
+    """
+
+    variable: int
+    runs: Node
+    most: int
+    stops: bool
+
+
+class Waiting:
+    """Lets time pass in one model. *strides* are moves of 1, 2, 4, … ticks, possible where nothing happens on the way."""
+
+    def __init__(self, space: Space, model: Model, moves: Moves, tick: Move | None) -> None:
+        self._space = space
+        self._model = model
+        self._moves = moves
+        self.tick = tick
+        self.strides: list[Move] = []
+        running = list(self._running())
+        longest = max((one.most for one in running), default=0)
+        if tick is not None and longest >= WORTH_STRIDES:
+            self.strides = [self._stride(tick, running, 1 << power) for power in range(longest.bit_length())]
+
+    def after(self, states: Node, within: Node | None = None) -> Node:
+        """Return a set with all that waiting leads to from it, through states *within* only."""
+        if self.tick is None:
+            return states
+        found = new = states
+        while new.satisfiable():
+            for stride in self.strides:
+                new |= inside(stride.image(new), within)
+            found |= new
+            new = inside(self.tick.image(new), within) & ~found
+            found |= new
+        return found
+
+    def before(self, states: Node, within: Node) -> Node:
+        """Return a set with all states *within* from which waiting leads into it."""
+        if self.tick is None:
+            return states
+        found = new = states
+        while new.satisfiable():
+            for stride in self.strides:
+                new |= stride.preimage(new) & within
+            found |= new
+            new = self.tick.preimage(new) & within & ~found
+            found |= new
+        return found
+
+    def _running(self) -> Iterator[Running]:
+        origin, space = self._moves.origin, self._space
+        for clock in self._model.clocks:
+            now = origin.variable(clock.variable)
+            runs = origin.truth(clock.when) & ~now[clock.most]
+            yield Running(variable=clock.variable, runs=runs, most=clock.most, stops=clock.latest is None)
+        for timer in self._model.timers:
+            now = origin.variable(timer.variable)
+            if timer.kind is TimerKind.TP:
+                runs = space.any(node for raw, node in now.items() if 1 <= raw <= timer.pt)
+                yield Running(variable=timer.variable, runs=runs, most=timer.pt, stops=False)
+            else:
+                in_ = origin.truth(timer.input.test)
+                runs = (in_ if timer.kind is TimerKind.TON else ~in_) & ~now[timer.pt]
+                yield Running(variable=timer.variable, runs=runs, most=timer.pt - 1, stops=False)
+
+    def _stride(self, tick: Move, running: Sequence[Running], ticks: int) -> Move:
+        """Return the move of a number of ticks on which nothing happens."""
+        possible = tick.possible
+        watched = {t.variable for t in self._model.timers if self._is_read(t)}
+        functions: list[tuple[int, Node]] = []
+        for one in running:
+            bits = self._space.now[one.variable]
+            if one.variable in watched:
+                possible &= ~one.runs
+                continue
+            if one.stops:
+                functions += stopping(self._space, bits, one, ticks)
+                continue
+            possible &= ~one.runs | at_most(self._space, bits, one.most - ticks)
+            functions += [(bit, one.runs.ite(sum_, self._space.literal(bit))) for bit, sum_ in added(self._space, bits, ticks)]
+        return self._moves.assembled(None, possible, functions)
+
+    def _is_read(self, timer: Timer) -> bool:
+        """Tell whether anything that acts while settling reads how far a timer is, not only whether it has run out."""
+        return any(reads_beside(self._model, test, timer) for test in settling_reads(self._model))
+
+
+def inside(states: Node, within: Node | None) -> Node:
+    """Return the part of a set that is within another, if there is one."""
+    return states if within is None else states & within
+
+
+def settling_reads(model: Model) -> Iterator[Expression]:
+    """Yield all that is evaluated while a state settles or time passes."""
+    yield from (timer.input.test for timer in model.timers)
+    yield from (clock.when for clock in model.clocks)
+    for reaction in model.reactions:
+        yield reaction.when.test
+        yield from (value for assign in reaction.program for value in assign.values)
+
+
+def reads_beside(model: Model, expression: Expression, timer: Timer) -> bool:
+    """Tell whether an expression reads a timer's variable otherwise than as its Q."""
+    if expression == timer.q:
+        return False
+    match expression:
+        case Apply(operands=operands):
+            return any(reads_beside(model, operand, timer) for operand in operands)
+        case Sense(sensor=number):
+            return reads_beside(model, model.sensors[number].value, timer)
+        case _:
+            return getattr(expression, "variable", None) == timer.variable
+
+
+def at_most(space: Space, bits: Sequence[int], most: int) -> Node:
+    """Return the states in which a number, its lowest bit first, is at most *most*."""
+    if most < 0:
+        return space.false
+    found = space.true
+    for place, bit in enumerate(bits):
+        zero = ~space.literal(bit)
+        found = zero | found if most >> place & 1 else zero & found
+    return found if most < 1 << len(bits) else space.true
+
+
+def added(space: Space, bits: Sequence[int], ticks: int) -> Iterator[tuple[int, Node]]:
+    """Yield the bits of a number with a power of two added to it, and what they become."""
+    carry = space.true
+    for place, bit in enumerate(bits):
+        if 1 << place >= ticks:
+            yield bit, space.literal(bit) ^ carry
+            carry &= space.literal(bit)
+
+
+def stopping(space: Space, bits: Sequence[int], one: Running, ticks: int) -> Iterator[tuple[int, Node]]:
+    """Yield the bits of a number to which ticks are added while it runs, stopping at its most, and what they become."""
+    fits = at_most(space, bits, one.most - ticks)
+    sums = dict(added(space, bits, ticks))
+    for place, bit in enumerate(bits):
+        literal = space.literal(bit)
+        end = space.true if one.most >> place & 1 else space.false
+        yield bit, one.runs.ite(fits.ite(sums.get(bit, literal), end), literal)
