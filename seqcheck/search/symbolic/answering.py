@@ -78,16 +78,16 @@ class Answering:
         truth = self._parts.moves.truth
         match rule:
             case Hazard(must_not_be=guard):
-                yield Aim(states=self._states & truth(guard.test))
+                yield Aim(states=self._states & truth(guard.test), plain=True)
             case Reachable(goal=guard) if not self._model.faults:
-                yield Aim(states=self._states & truth(guard.test))
+                yield Aim(states=self._states & truth(guard.test), plain=True)
             case Reachable(goal=guard):
                 yield from self._cut_off(guard.test)
             case Recoverable(goal=guard):
                 yield Aim(states=self._states & ~self.leading(guard.test))
             case Forbid(step=step, during=guard):
                 accepted = self._space.all(truth(g.test) for g in self._model.steps[step].guards)
-                yield Aim(states=self._states & accepted & truth(guard.test), attempts=True, last=step)
+                yield Aim(states=self._states & accepted & truth(guard.test), attempts=True, last=step, plain=True)
             case Only(steps=allowed, makes=guard):
                 yield from self._made(allowed, guard.test)
 

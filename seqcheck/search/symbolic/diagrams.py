@@ -26,27 +26,21 @@ CHEAPEST_NODES = 1 << 18
 
 
 class Space:
-    """The bits of one model in one manager, and below them those of the time elapsed, for which a model has no variable.
+    """The bits of one model in one manager.
 
-    *order* lists the variables from the top; *nodes* is the room for diagrams, *elapsed* the number of bits for time.
+    *order* lists them from the top, as a variable and a bit's place; *nodes* is the room for diagrams.
     """
 
-    def __init__(self, model: Model, order: Sequence[int], nodes: int, elapsed: int = 0) -> None:
+    def __init__(self, model: Model, order: Sequence[tuple[int, int]], nodes: int) -> None:
         self._manager = BCDDManager(nodes, max(CHEAPEST_NODES, nodes // 8), 1)
         self._model = model
-        self.order = tuple(order)
+        self._manager.add_vars(2 * len(order))
+        place_of = {bit: 2 * place for place, bit in enumerate(order)}
         widths = [width(v.lowest, v.highest) for v in model.variables]
-        self._manager.add_vars(2 * (sum(widths) + elapsed))
-        self.now: list[list[int]] = [[] for _ in model.variables]
-        self.bits: list[tuple[int, int]] = []
-        for variable in order:
-            for bit in reversed(range(widths[variable])):
-                self.now[variable].insert(0, 2 * len(self.bits))
-                self.bits.append((variable, bit))
-        self.elapsed = [2 * (len(self.bits) + place) for place in reversed(range(elapsed))]
+        self.now = [[place_of[variable, bit] for bit in range(bits)] for variable, bits in enumerate(widths)]
         self.true = self._manager.true()
         self.false = self._manager.false()
-        self._literals = [self._manager.var(i) for i in range(2 * (len(self.bits) + elapsed))]
+        self._literals = [self._manager.var(place) for place in range(2 * len(order))]
         self._cubes: dict[tuple[int, int], Node] = {}
 
     @property
@@ -64,8 +58,7 @@ class Space:
         if key not in self._cubes:
             code = raw - self._model.variables[variable].lowest
             literals = [self._literals[bit] for bit in self.now[variable]]
-            chosen = [one if code >> place & 1 else ~one for place, one in enumerate(literals)]
-            self._cubes[key] = self.all(reversed(chosen))
+            self._cubes[key] = self.all(one if code >> place & 1 else ~one for place, one in enumerate(literals))
         return self._cubes[key]
 
     def all(self, sets: Iterable[Node]) -> Node:
@@ -93,25 +86,24 @@ class Space:
         """Return what turns bits after a step into bits before one."""
         return BCDDSubstitution([(bit + 1, self._literals[bit]) for bit in bits])
 
-    @staticmethod
-    def substitution(functions: Iterable[tuple[int, Node]]) -> Renaming:
-        """Return what puts a function in the place of each of some bits."""
-        return BCDDSubstitution(list(functions))
+    def priming(self, bits: Iterable[int]) -> Renaming:
+        """Return what turns bits before a step into bits after one."""
+        return BCDDSubstitution([(bit, self._literals[bit + 1]) for bit in bits])
 
     def valid(self) -> Node:
         """Return the set of all states whose every variable is in its range."""
         return self.all(
             self.any(self.has(v, raw) for raw in range(self._model.variables[v].lowest, self._model.variables[v].highest + 1))
-            for v in reversed(self.order)
+            for v in range(len(self._model.variables))
         )
 
     def count(self, states: Node) -> int:
-        """Return the number of states in a set, exactly; the set must not speak of time elapsed."""
-        return int(states.sat_count(2 * len(self.bits))) >> len(self.bits)
+        """Return the number of states in a set, exactly."""
+        return int(states.sat_count(len(self._literals))) >> len(self._literals) // 2
 
     def point(self, state: State) -> Node:
         """Return the set of one state."""
-        return self.all(self.has(variable, state[variable]) for variable in reversed(self.order))
+        return self.all(self.has(variable, raw) for variable, raw in enumerate(state))
 
     def pick(self, states: Node) -> State:
         """Return some state of a set that is not empty."""

@@ -31,7 +31,9 @@ class Move:
     touched: Node
     constants: Node
     renaming: Renaming | None
-    functions: Renaming | None
+    fixed: Node | None
+    primed: Node | None
+    priming: Renaming | None
     becoming: tuple[tuple[int, Node], ...]
     failing: tuple[tuple[Cause, Node], ...] = ()
     acted: Mapping[int, Node] = field(default_factory=dict)
@@ -46,7 +48,11 @@ class Move:
 
     def preimage(self, states: Node) -> Node:
         """Return the states from which the move leads into *states*."""
-        return (states if self.functions is None else states.substitute(self.functions)) & self.possible
+        if self.fixed is not None:
+            states = states.apply_exists(AND, self.constants, self.fixed)
+        if self.priming is None or self.primed is None:
+            return states & self.possible
+        return states.substitute(self.priming).apply_exists(AND, self.relation, self.primed)
 
 
 class Moves:
@@ -152,7 +158,9 @@ class Moves:
             touched=self._space.cube(bits),
             constants=self._space.all(self._space.literal(bit) if value else ~self._space.literal(bit) for bit, value in fixed),
             renaming=self._space.renaming(bit for bit, _ in related) if related else None,
-            functions=self._space.substitution(becoming) if becoming else None,
+            fixed=self._space.cube(bit for bit, _ in fixed) if fixed else None,
+            primed=self._space.cube(bit + 1 for bit, _ in related) if related else None,
+            priming=self._space.priming(bit for bit, _ in related) if related else None,
             becoming=tuple(becoming),
         )
 

@@ -46,7 +46,7 @@ class Reaching:
             for move in order:
                 reached.states |= move.image(reached.states)
                 self._check(reached)
-            reached.states = self._waiting.after(reached.states)
+            reached.states = self._waiting.after(reached.states, before)
             if reached.states == before:
                 reached.complete = True
                 return before
@@ -86,7 +86,7 @@ class Reaching:
             for move in moves:
                 found |= move.preimage(found) & states
                 self._check(self.reached)
-            found = self._waiting.before(found, states)
+            found = self._waiting.before(found, states, before)
             if found == before:
                 return found
 

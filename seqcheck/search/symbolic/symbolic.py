@@ -16,14 +16,14 @@ from seqcheck.search.symbolic.moves import Moves
 from seqcheck.search.symbolic.ordering import ordered
 from seqcheck.search.symbolic.reaching import Halt, Reached, Reaching
 from seqcheck.search.symbolic.runs import Runs
+from seqcheck.search.symbolic.timing import Clockwork
 from seqcheck.search.symbolic.valuing import Facts
 from seqcheck.search.symbolic.waiting import Waiting
 
-ELAPSED_BITS = 32
 WIDEST = 1 << 14
 """Values of a single variable that are worth telling apart one by one."""
 
-NODES = 1 << 25
+NODES = 1 << 21
 BYTES_A_NODE = 24
 """Diagram, its table and the memory of operations, for each node of room."""
 
@@ -81,7 +81,7 @@ class Search:
         self._model = model
         self._extras = extras
         facts = Facts(model)
-        self._space = Space(model, ordered(facts), NODES, ELAPSED_BITS)
+        self._space = Space(model, ordered(facts), NODES)
         self._budget = Budget(self._space, limits, observer, time.monotonic())
         self._moves = Moves(self._space, facts)
         self._moves.settling.care = self._moves.at_rest()
@@ -110,7 +110,7 @@ class Search:
 
     def _answer(self, states: Node, watches: tuple[Expression, ...]) -> Exploration:
         parts = self._parts
-        runs = Runs(self._space, self._moves, parts.steps, self._waiting, parts.reaching, parts.start)
+        runs = Runs(self._space, parts.steps, self._waiting, parts.reaching, parts.start, Clockwork(parts.facts, parts.moves))
         answering = Answering(parts, states, runs)
         ways = ((number, runs.shortest(aims)) for number, aims in answering.found())
         lacking = ((number, runs.shortest([aim])) for number, aim in answering.unjudged())

@@ -44,24 +44,24 @@ class Waiting:
         if tick is not None and longest >= WORTH_STRIDES:
             self.strides = [self._stride(tick, running, 1 << power) for power in range(longest.bit_length())]
 
-    def after(self, states: Node, within: Node | None = None) -> Node:
-        """Return a set with all that waiting leads to from it, through states *within* only."""
+    def after(self, states: Node, waited: Node | None = None) -> Node:
+        """Return a set with all that waiting leads to from it. The part *waited* has that already."""
         if self.tick is None:
             return states
-        found = new = states
+        found, new = states, states if waited is None else states & ~waited
         while new.satisfiable():
             for stride in self.strides:
-                new |= inside(stride.image(new), within)
+                new |= stride.image(new)
             found |= new
-            new = inside(self.tick.image(new), within) & ~found
+            new = self.tick.image(new) & ~found
             found |= new
         return found
 
-    def before(self, states: Node, within: Node) -> Node:
-        """Return a set with all states *within* from which waiting leads into it."""
+    def before(self, states: Node, within: Node, waited: Node | None = None) -> Node:
+        """Return a set with all states *within* from which waiting leads into it. The part *waited* has that already."""
         if self.tick is None:
             return states
-        found = new = states
+        found, new = states, states if waited is None else states & ~waited
         while new.satisfiable():
             for stride in self.strides:
                 new |= stride.preimage(new) & within
@@ -106,11 +106,6 @@ class Waiting:
     def _is_read(self, timer: Timer) -> bool:
         """Tell whether anything that acts while settling reads how far a timer is, not only whether it has run out."""
         return any(reads_beside(self._model, test, timer) for test in settling_reads(self._model))
-
-
-def inside(states: Node, within: Node | None) -> Node:
-    """Return the part of a set that is within another, if there is one."""
-    return states if within is None else states & within
 
 
 def settling_reads(model: Model) -> Iterator[Expression]:
