@@ -42,6 +42,7 @@ class Space:
         self.false = self._manager.false()
         self._literals = [self._manager.var(place) for place in range(2 * len(order))]
         self._cubes: dict[tuple[int, int], Node] = {}
+        self._cases: dict[int, Mapping[int, Node]] = {}
 
     @property
     def node_count(self) -> int:
@@ -60,6 +61,13 @@ class Space:
             literals = [self._literals[bit] for bit in self.now[variable]]
             self._cubes[key] = self.all(one if code >> place & 1 else ~one for place, one in enumerate(literals))
         return self._cubes[key]
+
+    def cases(self, variable: int) -> Mapping[int, Node]:
+        """Return for each value of a variable the states that have it."""
+        if variable not in self._cases:
+            v = self._model.variables[variable]
+            self._cases[variable] = {raw: self.has(variable, raw) for raw in range(v.lowest, v.highest + 1)}
+        return self._cases[variable]
 
     def all(self, sets: Iterable[Node]) -> Node:
         """Return what is in every one of some sets."""
@@ -93,9 +101,18 @@ class Space:
     def valid(self) -> Node:
         """Return the set of all states whose every variable is in its range."""
         return self.all(
-            self.any(self.has(v, raw) for raw in range(self._model.variables[v].lowest, self._model.variables[v].highest + 1))
-            for v in range(len(self._model.variables))
+            self.at_most(self.now[n], v.highest - v.lowest) for n, v in enumerate(self._model.variables)
         )
+
+    def at_most(self, bits: Sequence[int], most: int) -> Node:
+        """Return the states in which a number, its lowest bit first, is at most *most*."""
+        if most < 0:
+            return self.false
+        found = self.true
+        for place, bit in enumerate(bits):
+            zero = ~self._literals[bit]
+            found = zero | found if most >> place & 1 else zero & found
+        return found if most < 1 << len(bits) else self.true
 
     def count(self, states: Node) -> int:
         """Return the number of states in a set, exactly."""

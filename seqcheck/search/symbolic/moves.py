@@ -145,6 +145,16 @@ class Moves:
         related: list[tuple[int, Node]] = []
         for bit, function in functions:
             self._sort(bit, function, possible, fixed, related)
+        return self._joined(number, possible, fixed, related)
+
+    def related(self, possible: Node, functions: Iterable[tuple[int, Node]]) -> Move:
+        """Return a move of time from what some bits become; none of them is looked at for being always the same."""
+        related = [(bit, function) for bit, function in functions if function != self._space.literal(bit)]
+        return self._joined(None, possible, [], related)
+
+    def _joined(
+        self, number: int | None, possible: Node, fixed: list[tuple[int, bool]], related: list[tuple[int, Node]]
+    ) -> Move:
         bits = [bit for bit, _ in fixed] + [bit for bit, _ in related]
         true, false = self._space.true, self._space.false
         changed = [~self._space.literal(bit) if value else self._space.literal(bit) for bit, value in fixed]

@@ -126,10 +126,24 @@ class Settling:
             if timer.name in counted or pending.timer(place):
                 in_ = self.judged(course, timer.name, timer.input.test)
                 now = course.values.variable(timer.variable)
+                if timer.name not in counted and not self._concerns(course, timer, now, in_):
+                    continue
                 if timer.name in counted:
                     later = {raw + 1: node for raw, node in now.items()}
                     now = course.values.chosen(counted[timer.name], later, now)
                 self._change(course, ("timer", timer.name), timer.variable, self._updated(course, timer, now, in_), pending, done)
+
+    def _concerns(self, course: Course, timer: Timer, now: Cases, in_: Node) -> bool:
+        """Tell whether a timer's input may change it where it does not count."""
+        idle = now.get(0, self._space.false)
+        match timer.kind:
+            case TimerKind.TON:
+                concerned = ~in_ & ~idle
+            case TimerKind.TOF:
+                concerned = in_ & ~idle
+            case TimerKind.TP:
+                concerned = (in_ & idle) | (~in_ & now.get(timer.pt + 1, self._space.false))
+        return (course.here & concerned & self.care).satisfiable()
 
     def _updated(self, course: Course, timer: Timer, now: Cases, in_: Node) -> Cases:
         zero, none = {0: self._space.true}, self._space.false
@@ -222,9 +236,8 @@ class Settling:
     def _reset(self, course: Course, clock: Clock) -> None:
         when = self.judged(course, clock.rule, clock.when)
         now = course.values.variable(clock.variable)
-        cases = course.values.chosen(when, now, {0: self._space.true})
-        if (course.here & self._space.differ(now, cases) & self.care).satisfiable():
-            course.values.write(clock.variable, cases)
+        if (course.here & ~when & ~now.get(0, self._space.false) & self.care).satisfiable():
+            course.values.write(clock.variable, course.values.chosen(when, now, {0: self._space.true}))
 
 
 class Rounds:

@@ -97,11 +97,7 @@ class Valuation:
 
     def variable(self, variable: int) -> Cases:
         """Return the values of a variable."""
-        written = self.written.get(variable)
-        if written is not None:
-            return written
-        v = self._facts.model.variables[variable]
-        return {raw: self._space.has(variable, raw) for raw in range(v.lowest, v.highest + 1)}
+        return self.written.get(variable) or self._space.cases(variable)
 
     def _untouched(self, expression: Expression) -> bool:
         return self._origin is not None and self.written.keys().isdisjoint(self._facts.reads(expression))

@@ -99,9 +99,9 @@ class Waiting:
             if one.stops:
                 functions += stopping(self._space, bits, one, ticks)
                 continue
-            possible &= ~one.runs | at_most(self._space, bits, one.most - ticks)
+            possible &= ~one.runs | self._space.at_most(bits, one.most - ticks)
             functions += [(bit, one.runs.ite(sum_, self._space.literal(bit))) for bit, sum_ in added(self._space, bits, ticks)]
-        return self._moves.assembled(None, possible, functions)
+        return self._moves.related(possible, functions)
 
     def _is_read(self, timer: Timer) -> bool:
         """Tell whether anything that acts while settling reads how far a timer is, not only whether it has run out."""
@@ -130,17 +130,6 @@ def reads_beside(model: Model, expression: Expression, timer: Timer) -> bool:
             return getattr(expression, "variable", None) == timer.variable
 
 
-def at_most(space: Space, bits: Sequence[int], most: int) -> Node:
-    """Return the states in which a number, its lowest bit first, is at most *most*."""
-    if most < 0:
-        return space.false
-    found = space.true
-    for place, bit in enumerate(bits):
-        zero = ~space.literal(bit)
-        found = zero | found if most >> place & 1 else zero & found
-    return found if most < 1 << len(bits) else space.true
-
-
 def added(space: Space, bits: Sequence[int], ticks: int) -> Iterator[tuple[int, Node]]:
     """Yield the bits of a number with a power of two added to it, and what they become."""
     carry = space.true
@@ -152,7 +141,7 @@ def added(space: Space, bits: Sequence[int], ticks: int) -> Iterator[tuple[int, 
 
 def stopping(space: Space, bits: Sequence[int], one: Running, ticks: int) -> Iterator[tuple[int, Node]]:
     """Yield the bits of a number to which ticks are added while it runs, stopping at its most, and what they become."""
-    fits = at_most(space, bits, one.most - ticks)
+    fits = space.at_most(bits, one.most - ticks)
     sums = dict(added(space, bits, ticks))
     for place, bit in enumerate(bits):
         literal = space.literal(bit)
