@@ -40,39 +40,52 @@ class Answering:
         self._states = states
         self._runs = runs
 
-    def transitions(self) -> int:
-        """Return the number of pairs of a state and a step, or tick, that leads to another state."""
-        return sum(self._space.count(self._states & move.changing) for move in self._parts.every)
+    def transitions(self, states: Node) -> int:
+        """Return the number of pairs of one of some states and a step, or tick, that leads to another state."""
+        return sum(self._space.count(states & move.changing) for move in self._parts.every)
 
     def never(self, watches: Iterable[Expression]) -> frozenset[int]:
         """Return the numbers of the conditions that no reachable state has."""
         truth = self._parts.moves.truth
         return frozenset(n for n, test in enumerate(watches) if not (self._states & truth(test)).satisfiable())
 
-    def entered(self) -> tuple[frozenset[int], ...]:
-        """Return for each variable the values that it has."""
-        return tuple(frozenset(self._space.values(self._states, v)) for v in range(len(self._model.variables)))
+    def entered(self, states: Node) -> tuple[frozenset[int], ...]:
+        """Return for each variable the values that it has in some of the states."""
+        return tuple(frozenset(self._space.values(states, v)) for v in range(len(self._model.variables)))
 
-    def acted(self) -> frozenset[int]:
-        """Return the reactions whose condition holds in some reachable state or that change something while one settles."""
+    def acted(self, states: Node) -> frozenset[int]:
+        """Return the reactions whose condition holds in some of the states or that change something while one settles."""
         truth = self._parts.moves.truth
-        awake = {n for n, r in enumerate(self._model.reactions) if (self._states & truth(r.when.test)).satisfiable()}
-        noted = ((number, states) for move in self._parts.every for number, states in move.acted.items())
-        awake |= {number for number, states in noted if (states & self._states).satisfiable()}
+        awake = {n for n, r in enumerate(self._model.reactions) if (states & truth(r.when.test)).satisfiable()}
+        noted = ((number, acting) for move in self._parts.every for number, acting in move.acted.items())
+        awake |= {number for number, acting in noted if (acting & states).satisfiable()}
         return frozenset(awake | self._parts.start.acted.keys())
 
-    def passing(self) -> frozenset[int]:
+    def passing(self, states: Node) -> frozenset[int]:
         """Return the hazards that hold while settling."""
-        noted = ((number, states) for move in self._parts.every for number, states in move.passing.items())
-        found = {number for number, states in noted if (states & self._states).satisfiable()}
+        noted = ((number, holding) for move in self._parts.every for number, holding in move.passing.items())
+        found = {number for number, holding in noted if (holding & states).satisfiable()}
         return frozenset(found | self._parts.start.passing.keys())
 
-    def found(self) -> Iterator[tuple[int, Sequence[Aim]]]:
-        """Yield the properties with what settles them: violations, or for `Reachable` without faults a witness."""
+    def found(self, *, complete: bool) -> Iterator[tuple[int, Sequence[Aim]]]:
+        """Yield the properties with what settles them: violations, or for `Reachable` without faults a witness.
+
+        What needs to know all reachable states is left out of a search that is not *complete*.
+        """
         for number, p in enumerate(self._model.properties):
+            if not complete and self._needs_all(p.rule):
+                continue
             aims = [aim for aim in self._aims(p.rule) if aim.states.satisfiable()]
             if aims:
                 yield number, aims
+
+    def _needs_all(self, rule: object) -> bool:
+        return isinstance(rule, Recoverable) or (isinstance(rule, Reachable) and bool(self._model.faults))
+
+    def ranked(self, goal: Expression) -> list[Node] | None:
+        """Return the reachable states by their number of transitions to a goal; None if some never come to it."""
+        ranks = self._parts.reaching.ranked(self._parts.moves.truth(goal), self._states, self.faultless())
+        return ranks if self._space.any(ranks) == self._states else None
 
     def _aims(self, rule: object) -> Iterator[Aim]:
         truth = self._parts.moves.truth

@@ -7,10 +7,11 @@ one for the state before a step and one, right below, for the state after it.
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import reduce
 from operator import and_, or_
+from pathlib import Path
 from typing import TypeAlias
 
 from oxidd.bcdd import BCDDFunction, BCDDManager, BCDDSubstitution
-from oxidd.util import BooleanOperator, DDMemoryError
+from oxidd.util import BooleanOperator, DDDMPFile, DDMemoryError
 
 from seqcheck.model.model import Model, State
 
@@ -22,18 +23,18 @@ Cube: TypeAlias = BCDDFunction
 AND = BooleanOperator.AND
 OutOfNodes = DDMemoryError
 
-CHEAPEST_NODES = 1 << 18
-
 
 class Space:
     """The bits of one model in one manager.
 
-    *order* lists them from the top, as a variable and a bit's place; *nodes* is the room for diagrams.
+    *order* lists them from the top, as a variable and a bit's place; *nodes* is the room for diagrams, *cache* that for the
+    results of operations.
     """
 
-    def __init__(self, model: Model, order: Sequence[tuple[int, int]], nodes: int) -> None:
-        self._manager = BCDDManager(nodes, max(CHEAPEST_NODES, nodes // 8), 1)
+    def __init__(self, model: Model, order: Sequence[tuple[int, int]], nodes: int, cache: int) -> None:
+        self._manager = BCDDManager(nodes, cache, 1)
         self._model = model
+        self.order = tuple(order)
         self._manager.add_vars(2 * len(order))
         place_of = {bit: 2 * place for place, bit in enumerate(order)}
         widths = [width(v.lowest, v.highest) for v in model.variables]
@@ -100,9 +101,7 @@ class Space:
 
     def valid(self) -> Node:
         """Return the set of all states whose every variable is in its range."""
-        return self.all(
-            self.at_most(self.now[n], v.highest - v.lowest) for n, v in enumerate(self._model.variables)
-        )
+        return self.all(self.at_most(self.now[n], v.highest - v.lowest) for n, v in enumerate(self._model.variables))
 
     def at_most(self, bits: Sequence[int], most: int) -> Node:
         """Return the states in which a number, its lowest bit first, is at most *most*."""
@@ -137,6 +136,25 @@ class Space:
         """Return the place in the order of the topmost bit that a set depends on; -1 if it depends on none."""
         level = states.node_level()
         return -1 if level is None else level
+
+    def halves(self, states: Node) -> tuple[Node, Node]:
+        """Return what is left of a set where its topmost bit is 1, and where it is 0. Raises `ValueError` if it has none."""
+        halves = states.cofactors()
+        if halves is None:
+            raise ValueError(states)
+        return halves
+
+    def export(self, path: Path, sets: Sequence[Node]) -> None:
+        """Write sets into a file."""
+        self._manager.export_dddmp(path, sets)
+
+    def imported(self, path: Path) -> list[Node]:
+        """Read the sets of a file that a manager with the same bits has written."""
+        file = DDDMPFile(path)
+        try:
+            return list(self._manager.import_dddmp(file))
+        finally:
+            file.close()
 
     def values(self, states: Node, variable: int) -> Iterator[int]:
         """Yield the values that a variable has in a set, lowest first."""

@@ -1,19 +1,31 @@
 """Finds all reachable states, and the layers of those that need so and so many steps, until told to stop."""
 
+import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import TypeAlias
 
+from seqcheck.search.engine import Stop
 from seqcheck.search.symbolic.diagrams import Node, Space
 from seqcheck.search.symbolic.moves import Move
 from seqcheck.search.symbolic.waiting import Waiting
+
+COVERS_AFTER_S = 0.5
+COVERING = 0.25
+GROWTH = 3.0
+"""A search that takes longer than so many seconds spends this part of its time on layers; a layer is expected to take so many
+times as long as the one before."""
 
 Check: TypeAlias = Callable[["Reached"], None]
 """Looks at the limits and reports progress; raises `Halt` to end a search."""
 
 
 class Halt(Exception):  # noqa: N818 - it is no error
-    """A limit is reached."""
+    """A limit is reached: *why*."""
+
+    def __init__(self, why: Stop) -> None:
+        super().__init__(why)
+        self.why = why
 
 
 @dataclass(slots=True)
@@ -35,21 +47,69 @@ class Reaching:
         self._check = check
         self.starts = starts
         self.reached = Reached(states=starts)
+        self._taken_from: list[Node | None] = [None] * len(moves)
+        self._seen = space.false
+        self._began = time.monotonic()
+        self._layers_s = 0.0
+        self._last_layer_s = 0.0
+
+    @property
+    def covered(self) -> Node:
+        """All states of the layers that are complete."""
+        return self._seen
+
+    def give_up_all_but_layers(self) -> None:
+        """Let go of all that is not needed to tell what the layers hold, there being no room for more."""
+        self.reached.states = self._seen
+        self._taken_from = [None] * len(self._moves)
+        self._space.collect()
+
+    def go_on_from(self, states: Node, layers: list[Node]) -> None:
+        """Begin with what an earlier search has come to."""
+        self.reached.states, self.reached.layers = states, layers
+        self._seen = self._space.any(layers)
 
     def all(self) -> Node:
         """Return all reachable states, taking steps in no particular order."""
         reached = self.reached
-        order = sorted(self._moves, key=lambda move: -self._space.top(move.touched))
+        if not self._waiting.far:
+            return self._all_by_ticks()
         reached.states = self._waiting.after(reached.states)
         while True:
             before = reached.states
-            for move in order:
-                reached.states |= move.image(reached.states)
-                self._check(reached)
+            self._stepped()
             reached.states = self._waiting.after(reached.states, before)
             if reached.states == before:
                 reached.complete = True
                 return before
+
+    def _all_by_ticks(self) -> Node:
+        """Return all reachable states, a tick at a time after all that steps alone lead to.
+
+        Machines that have little to do with one another stay apart in the sets on the way, which keeps these small.
+        """
+        reached, tick = self.reached, self._waiting.tick
+        while True:
+            before = reached.states
+            while self._stepped():
+                pass
+            if tick is not None:
+                reached.states |= tick.image(reached.states)
+            if reached.states == before:
+                reached.complete = True
+                return before
+
+    def _stepped(self) -> bool:
+        """Take every step once, each from all that is reached by then; tell whether that led to anything."""
+        reached = self.reached
+        before = reached.states
+        for number, move in enumerate(self._moves):
+            if self._taken_from[number] != reached.states:
+                self._taken_from[number] = reached.states
+                reached.states |= move.image(reached.states)
+                self._check(reached)
+                self._cover()
+        return reached.states != before
 
     def layer(self, number: int) -> Node:
         """Return the states that need so many steps at least; none beyond the last layer."""
@@ -58,19 +118,25 @@ class Reaching:
         return self.reached.layers[number]
 
     def _extend(self) -> None:
-        layers = self.reached.layers
-        if not layers:
+        reached, began = self.reached, time.monotonic()
+        if not reached.layers:
             new = self._waiting.after(self.starts)
-            self._seen = new
         else:
-            following = self._space.any(self._images(layers[-1]))
+            following = self._space.any(self._images(reached.layers[-1]))
             new = self._waiting.after(following & ~self._seen) & ~self._seen
-            self._seen |= new
-        layers.append(new)
-        if not self.reached.complete:
-            self.reached.states = self._seen
-            self.reached.complete = not new.satisfiable()
-        self._check(self.reached)
+        self._seen |= new
+        reached.layers.append(new)
+        if not reached.complete:
+            reached.states |= new
+        self._last_layer_s = time.monotonic() - began
+        self._layers_s += self._last_layer_s
+        self._check(reached)
+
+    def _cover(self) -> None:
+        """Complete another layer if a long search has spent little on them so far."""
+        spent = time.monotonic() - self._began
+        if spent > COVERS_AFTER_S and self._layers_s + GROWTH * self._last_layer_s < COVERING * spent:
+            self._extend()
 
     def _images(self, states: Node) -> Iterable[Node]:
         for move in self._moves:

@@ -50,7 +50,7 @@ class Shown:
 class Runs:
     """Finds traces in the layers of one search."""
 
-    def __init__(  # noqa: PLR0913, PLR0917 - what a search is made of
+    def __init__(
         self, space: Space, steps: Sequence[Move], waiting: Waiting, reaching: Reaching, start: Move, clockwork: Clockwork
     ) -> None:
         self._space = space

@@ -72,8 +72,10 @@ class Settling:
             if isinstance(p.rule, Hazard) and facts.reads(p.rule.must_not_be.test) & written
         ]
 
-    def settle(self, course: Course, *, counted: Mapping[str, Node] | None = None, touched: Iterable[int] | None = None) -> None:
-        """Let a course settle. *counted* are the timers that count a tick, *touched* what else is out of date (default: all)."""
+    def settle(
+        self, course: Course, *, counted: Mapping[str, Node] | None = None, touched: Iterable[int] | None = None
+    ) -> None:
+        """Let a course settle. *counted* are the timers that count a tick, *touched* what is out of date (default: all)."""
         pending = Pending(self._wiring)
         pending.touch(range(len(self._model.variables)) if touched is None else touched)
         self._moment(course)
@@ -131,7 +133,9 @@ class Settling:
                 if timer.name in counted:
                     later = {raw + 1: node for raw, node in now.items()}
                     now = course.values.chosen(counted[timer.name], later, now)
-                self._change(course, ("timer", timer.name), timer.variable, self._updated(course, timer, now, in_), pending, done)
+                self._change(
+                    course, ("timer", timer.name), timer.variable, self._updated(course, timer, now, in_), pending, done
+                )
 
     def _concerns(self, course: Course, timer: Timer, now: Cases, in_: Node) -> bool:
         """Tell whether a timer's input may change it where it does not count."""
@@ -156,9 +160,7 @@ class Settling:
                 begun = course.values.chosen(now.get(0, none) & in_, {1: self._space.true}, now)
                 return course.values.chosen(now.get(timer.pt + 1, none) & ~in_, zero, begun)
 
-    def _change(  # noqa: PLR0913, PLR0917 - a course and two records of it
-        self, course: Course, who: Who, variable: int, cases: Cases, pending: "Pending", done: Round
-    ) -> Node:
+    def _change(self, course: Course, who: Who, variable: int, cases: Cases, pending: "Pending", done: Round) -> Node:
         """Give a variable new values; return the states in which they differ."""
         differs = course.here & self._space.differ(course.values.variable(variable), cases)
         if (differs & self.care).satisfiable():
@@ -286,9 +288,9 @@ class Wiring:
         ]
         self.timers = inverted([facts.reads(t.input.test) | {t.variable} for t in model.timers])
         self.clocks = inverted([facts.reads(c.when) | {c.variable} for c in model.clocks])
-        self.of_units = inverted([
-            frozenset[int]().union(*(concerns(facts, model.reactions[n]) for n in unit)) for unit in self.units
-        ])
+        self.of_units = inverted(
+            [frozenset[int]().union(*(concerns(facts, model.reactions[n]) for n in unit)) for unit in self.units]
+        )
 
 
 def inverted(concerned: Sequence[frozenset[int]]) -> dict[int, set[int]]:

@@ -1,17 +1,18 @@
 """The `symbolic` engine: sets of states as decision diagrams, for machines with up to some 10^50 states.
 
-It finds all reachable states by taking steps in whatever order is quick; layers by number of steps are made only where a run
-is to be shown, and only as far as it goes.
+It finds all reachable states by taking steps in whatever order is quick. Layers by number of steps are made where a run is to
+be shown, and in long searches beside the rest, so that one that is stopped can say what it has covered.
 """
 
-import time
-from dataclasses import dataclass
-
 from seqcheck.model.expression import Expression
-from seqcheck.model.model import Model
-from seqcheck.search.engine import NO_EXTRAS, Exploration, Extras, Limits, Observer, Progress, Stop, Unfit
+from seqcheck.model.model import Model, Recoverable
+from seqcheck.search.engine import NO_EXTRAS, Drawn, Exploration, Extras, Limits, Observer, Stop, Unfit
+from seqcheck.search.limits import Allowance
 from seqcheck.search.symbolic.answering import Answering, Parts
+from seqcheck.search.symbolic.budget import BYTES_A_NODE, Budget, cache_for, nodes_for
 from seqcheck.search.symbolic.diagrams import Node, OutOfNodes, Space
+from seqcheck.search.symbolic.exporting import drawn
+from seqcheck.search.symbolic.keeping import recalled, remember
 from seqcheck.search.symbolic.moves import Moves
 from seqcheck.search.symbolic.ordering import ordered
 from seqcheck.search.symbolic.reaching import Halt, Reached, Reaching
@@ -23,17 +24,13 @@ from seqcheck.search.symbolic.waiting import Waiting
 WIDEST = 1 << 14
 """Values of a single variable that are worth telling apart one by one."""
 
-NODES = 1 << 21
-BYTES_A_NODE = 24
-"""Diagram, its table and the memory of operations, for each node of room."""
-
 
 class SymbolicEngine:
     """Decision diagrams; one move for each step, over the bits that the step touches."""
 
     name = "symbolic"
 
-    def explore(  # noqa: PLR0913, PLR0917 - the one door
+    def explore(
         self,
         model: Model,
         watches: tuple[Expression, ...],
@@ -43,90 +40,134 @@ class SymbolicEngine:
     ) -> Exploration:
         """Search every reachable state of *model*, or as far as *limits* allow.
 
-        Raises `Unfit` for a model with a variable of very many values, or whose settling takes very many rounds.
+        Raises `Unfit` for a model with a variable of very many values, or whose settling takes very many rounds. Memory: some
+        30 bytes a node of the diagrams on the way, which has little to do with the number of states.
         """
         for v in model.variables:
             if v.highest - v.lowest >= WIDEST:
                 raise Unfit(f"{v.name} has {v.highest - v.lowest + 1:,} values, which is too many to tell apart in a diagram")
-        return Search(model, limits, observer, extras).run(watches)
+        with Allowance(limits) as allowance:
+            try:
+                return Search(model, Budget(allowance, limits, observer), extras).run(watches)
+            except OutOfNodes:
+                return nothing_found(model, Stop.MEMORY)
+            except Halt as halt:
+                return nothing_found(model, halt.why)
 
 
-@dataclass(slots=True)
-class Budget:
-    """Looks at the limits while a search goes on."""
-
-    space: Space
-    limits: Limits
-    observer: Observer
-    began: float
-    stopped: Stop | None = None
-
-    def check(self, reached: Reached) -> None:
-        """Report progress and raise `Halt` where a limit is reached."""
-        limits = self.limits
-        if limits.seconds is not None and time.monotonic() - self.began > limits.seconds:
-            self.halt(Stop.SECONDS)
-        self.observer(Progress(states=0, transitions=0, layer=max(0, len(reached.layers) - 1), waiting=0))
-
-    def halt(self, why: Stop) -> None:
-        """End the search."""
-        self.stopped = why
-        raise Halt
+def nothing_found(model: Model, why: Stop) -> Exploration:
+    """Return the answer of a search that could not even begin, or had no room to tell what it found."""
+    return Exploration(
+        states=0,
+        transitions=0,
+        stopped=why,
+        complete_steps=-1,
+        found={},
+        failures=(),
+        unjudged={},
+        never=frozenset(),
+        entered=tuple(frozenset[int]() for _ in model.variables),
+        acted=frozenset(),
+        passing=frozenset(),
+        dead_ends=None,
+        time_stuck=None,
+        engine=SymbolicEngine.name,
+    )
 
 
 class Search:
     """One search of one model."""
 
-    def __init__(self, model: Model, limits: Limits, observer: Observer, extras: Extras) -> None:
+    def __init__(self, model: Model, budget: Budget, extras: Extras) -> None:
         self._model = model
         self._extras = extras
+        self._budget = budget
         facts = Facts(model)
-        self._space = Space(model, ordered(facts), NODES)
-        self._budget = Budget(self._space, limits, observer, time.monotonic())
-        self._moves = Moves(self._space, facts)
-        self._moves.settling.care = self._moves.at_rest()
-        steps = [self._moves.step(number) for number in range(len(model.steps))]
-        tick = self._moves.tick()
-        self._moves.settling.care = self._space.true
-        start = self._moves.start()
-        self._waiting = Waiting(self._space, model, self._moves, tick)
-        reaching = Reaching(self._space, steps, self._waiting, start.image(start.possible), self._budget.check)
+        order = ordered(facts)
+        cache = cache_for(len(order))
+        self._space = Space(model, order, nodes_for(budget.room_mb(), cache), cache)
+        budget.space = self._space
+        moves = Moves(self._space, facts)
+        moves.settling.care = moves.at_rest()
+        steps = []
+        for number in range(len(model.steps)):
+            steps.append(moves.step(number))
+            budget.check(Reached(states=self._space.false))
+        tick = moves.tick()
+        budget.check(Reached(states=self._space.false))
+        moves.settling.care = self._space.true
+        start = moves.start()
+        waiting = Waiting(self._space, model, moves, tick)
+        reaching = Reaching(self._space, steps, waiting, start.image(start.possible), self._check)
         self._parts = Parts(
             model=model,
             space=self._space,
             facts=facts,
-            moves=self._moves,
+            moves=moves,
             steps=steps,
             every=[*steps, *([tick] if tick is not None else [])],
             start=start,
             reaching=reaching,
         )
+        self._runs = Runs(self._space, steps, waiting, reaching, start, Clockwork(facts, moves))
 
     def run(self, watches: tuple[Expression, ...]) -> Exploration:
-        """Search, then answer."""
+        """Search, then answer. What is stopped answers for the layers that are complete."""
         reaching = self._parts.reaching
-        states = reaching.all()
-        return self._answer(states, watches)
+        keeper = self._extras.keeper
+        try:
+            if keeper is not None and (snapshot := keeper.kept(SymbolicEngine.name)) is not None:
+                recalled(self._space, reaching, snapshot)
+            states = reaching.all()
+            return self._answer(states, watches)
+        except (Halt, OutOfNodes) as ended:
+            self._budget.lift()
+            if isinstance(ended, OutOfNodes):
+                self._budget.stopped = Stop.MEMORY
+                reaching.give_up_all_but_layers()
+            if keeper is not None:
+                keeper.save(remember(self._space, reaching, SymbolicEngine.name))
+            return self._answer(reaching.covered, watches)
+
+    def _check(self, reached: Reached) -> None:
+        """Look at the limits, report progress, and keep a snapshot if it is time to."""
+        self._budget.check(reached)
+        keeper = self._extras.keeper
+        if keeper is not None and keeper.due():
+            keeper.save(remember(self._space, self._parts.reaching, SymbolicEngine.name))
 
     def _answer(self, states: Node, watches: tuple[Expression, ...]) -> Exploration:
-        parts = self._parts
-        runs = Runs(self._space, parts.steps, self._waiting, parts.reaching, parts.start, Clockwork(parts.facts, parts.moves))
-        answering = Answering(parts, states, runs)
-        ways = ((number, runs.shortest(aims)) for number, aims in answering.found())
-        lacking = ((number, runs.shortest([aim])) for number, aim in answering.unjudged())
+        answering = Answering(self._parts, states, self._runs)
+        runs, stopped = self._runs, self._budget.stopped
+        ways = [(number, runs.shortest(aims)) for number, aims in answering.found(complete=stopped is None)]
+        lacking = [(number, runs.shortest([aim])) for number, aim in answering.unjudged()]
+        reached = states if stopped is None else states | self._parts.reaching.reached.states
+        count = self._space.count(reached)
         return Exploration(
-            states=self._space.count(states),
-            transitions=answering.transitions(),
-            stopped=None,
-            complete_steps=None,
+            states=count,
+            transitions=answering.transitions(reached),
+            stopped=stopped,
+            complete_steps=None if stopped is None else len(self._parts.reaching.reached.layers) - 1,
             found={number: way.trace for number, way in ways if way is not None},
             failures=answering.failures(),
             unjudged={number: way.trace for number, way in lacking if way is not None},
-            never=answering.never(watches),
-            entered=answering.entered(),
-            acted=answering.acted(),
-            passing=answering.passing(),
+            never=answering.never(watches) if stopped is None else frozenset(),
+            entered=answering.entered(reached),
+            acted=answering.acted(reached),
+            passing=answering.passing(reached),
             dead_ends=answering.dead_ends(),
             time_stuck=answering.time_stuck(),
             engine=SymbolicEngine.name,
+            bytes_per_state=reached.node_count() * BYTES_A_NODE / count if count else None,
+            evidence=self._evidence(states, answering) if self._extras.evidence and stopped is None else None,
         )
+
+    def _evidence(self, states: Node, answering: Answering) -> Drawn:
+        """Return the reachable states as a diagram, and how each `recoverable` comes to its goal."""
+        ranks = {}
+        for number, p in enumerate(self._model.properties):
+            if isinstance(p.rule, Recoverable):
+                ranked = answering.ranked(p.rule.goal.test)
+                if ranked is not None:
+                    ranks[number] = tuple(drawn(self._space, rank) for rank in ranked)
+        return Drawn(states=drawn(self._space, states), ranks=ranks)

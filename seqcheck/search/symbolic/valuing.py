@@ -206,10 +206,12 @@ class Valuation:
 
     def chosen(self, when: Node, then: Cases, otherwise: Cases) -> Cases:
         """Return the values of one number where *when* holds and of another elsewhere."""
-        return self._kept([
-            *((raw, node & when) for raw, node in then.items()),
-            *((raw, node & ~when) for raw, node in otherwise.items()),
-        ])
+        return self._kept(
+            [
+                *((raw, node & when) for raw, node in then.items()),
+                *((raw, node & ~when) for raw, node in otherwise.items()),
+            ]
+        )
 
     def _applied(self, expression: Apply) -> Cases:
         op, numbers = expression.op, [self.number(operand) for operand in expression.operands]

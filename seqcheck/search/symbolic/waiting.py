@@ -16,6 +16,9 @@ from seqcheck.search.symbolic.moves import Move, Moves
 WORTH_STRIDES = 4
 """A model whose every duration is shorter is waited for tick by tick."""
 
+FAR = 24
+"""Ticks beyond which all waiting is done at once between steps."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Running:
@@ -31,7 +34,10 @@ class Running:
 
 
 class Waiting:
-    """Lets time pass in one model. *strides* are moves of 1, 2, 4, … ticks, possible where nothing happens on the way."""
+    """Lets time pass in one model. *strides* are moves of 1, 2, 4, … ticks, possible where nothing happens on the way.
+
+    *far*: some duration is many ticks.
+    """
 
     def __init__(self, space: Space, model: Model, moves: Moves, tick: Move | None) -> None:
         self._space = space
@@ -41,6 +47,7 @@ class Waiting:
         self.strides: list[Move] = []
         running = list(self._running())
         longest = max((one.most for one in running), default=0)
+        self.far = longest >= FAR
         if tick is not None and longest >= WORTH_STRIDES:
             self.strides = [self._stride(tick, running, 1 << power) for power in range(longest.bit_length())]
 
