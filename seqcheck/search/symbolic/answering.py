@@ -54,7 +54,7 @@ class Answering:
         return tuple(frozenset(self._space.values(states, v)) for v in range(len(self._model.variables)))
 
     def acted(self, states: Node) -> frozenset[int]:
-        """Return the reactions whose condition holds in some of the states or that change something while one settles."""
+        """Return the reactions whose condition holds in some of the states or at their turn while one settles."""
         truth = self._parts.moves.truth
         awake = {n for n, r in enumerate(self._model.reactions) if (states & truth(r.when.test)).satisfiable()}
         noted = ((number, acting) for move in self._parts.every for number, acting in move.acted.items())

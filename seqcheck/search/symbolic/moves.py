@@ -20,7 +20,7 @@ class Move:
     """A step (*number*; None: a tick) for all states at once.
 
     *possible* are the states in which it can be taken and does not fail, *changing* those of them that it changes.
-    *failing* are states in which it fails, by cause; *acted* those in which a reaction changes something while it settles,
+    *failing* are states in which it fails, by cause; *acted* those in which a reaction's condition holds at its turn,
     *passing* those in which a hazard holds on the way.
     """
 

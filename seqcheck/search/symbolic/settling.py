@@ -27,7 +27,7 @@ class Course:
     """What comes of a step, as functions of the state before it.
 
     *here* are the states in which the step is possible and has not failed. *failing* are the others by what fails; *acted*
-    are the states in which a reaction changes something, *passing* those in which a hazard holds on the way.
+    are the states in which a reaction's condition holds at its turn, *passing* those in which a hazard holds on the way.
     """
 
     here: Node
@@ -78,7 +78,7 @@ class Settling:
         """Let a course settle. *counted* are the timers that count a tick, *touched* what is out of date (default: all)."""
         pending = Pending(self._wiring)
         pending.touch(range(len(self._model.variables)) if touched is None else touched)
-        self._moment(course)
+        self._moment(course, begins=touched is None)
         rounds = Rounds(self._space)
         while True:
             before, done = dict(course.values.written), Round()
@@ -110,10 +110,10 @@ class Settling:
             moved |= idle & ~origin.variable(clock.variable)[0]
         return course.here & ~moved
 
-    def _moment(self, course: Course) -> None:
-        """Note the hazards that hold at a moment before the rest is reached."""
+    def _moment(self, course: Course, *, begins: bool = False) -> None:
+        """Note the hazards that hold at a moment before the rest is reached; *begins*: the state before was not settled."""
         for number, test in self._hazards:
-            if not course.values.written.keys().isdisjoint(self._facts.reads(test)):
+            if begins or not course.values.written.keys().isdisjoint(self._facts.reads(test)):
                 found = course.here & course.values.truth(test) & ~course.values.lacking(test)
                 if found.satisfiable():
                     course.passing[number] = course.passing.get(number, self._space.false) | found
@@ -177,16 +177,17 @@ class Settling:
 
     def _react(self, course: Course, number: int, reaction: Reaction, pending: "Pending", done: Round) -> None:
         when = self.judged(course, reaction.name, reaction.when.test)
-        if not (course.here & when & self.care).satisfiable():
+        acting = course.here & when
+        if not (acting & self.care).satisfiable():
             return
-        acted = self._space.false
+        course.acted[number] = course.acted.get(number, self._space.false) | acting
+        changed = self._space.false
         for assign in reaction.program:
             values = self.assigned(course, reaction.name, (assign,), when)
             for target, cases in values.items():
                 chosen = course.values.chosen(when, cases, course.values.variable(target))
-                acted |= self._change(course, ("reaction", reaction.name), target, chosen, pending, done)
-        if acted.satisfiable():
-            course.acted[number] = course.acted.get(number, self._space.false) | acted
+                changed |= self._change(course, ("reaction", reaction.name), target, chosen, pending, done)
+        if changed.satisfiable():
             self._moment(course)
 
     def assigned(self, course: Course, rule: str, program: Program, when: Node) -> dict[int, Cases]:
