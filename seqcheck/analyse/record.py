@@ -3,12 +3,13 @@
 An engine whose trace is no run of the machine is caught here (`Disagreement`).
 """
 
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
 
 from seqcheck.analyse.verdict import StepAccount
 from seqcheck.model import semantics
 from seqcheck.model.expression import Sense
+from seqcheck.model.idling import elapsed_matters, idle_ticks
 from seqcheck.model.model import Model, State, VariableKind
 from seqcheck.model.run import By, Failure, Run, RunStep, StepKind, Value, Values
 from seqcheck.search.engine import Trace
@@ -74,9 +75,13 @@ class Recorder:
     def record(self, trace: Trace) -> tuple[Run, tuple[StepAccount, ...]]:
         """Return the run of a trace, with what stands behind each step."""
         state, failure = self._start(trace)
-        for following in trace.states[1:]:
-            self._advance(state, following)
-            state = following
+        place, idle = 0, not elapsed_matters(self.model)
+        while place + 1 < len(trace.states):
+            self._advance(state, trace.states[place + 1])
+            place += 1
+            if idle:
+                place += self._stay_idle(trace.states, place)
+            state = trace.states[place]
         if failure is None and trace.attempts:
             state, failure = self._attempt(state, trace.last)
         run = Run(
@@ -105,6 +110,26 @@ class Recorder:
                 self._note(following, number, acted, changes(visible(self.model, state), visible(self.model, following)))
                 return
         raise Disagreement(f"no step of the definition leads from {state} to {following}")
+
+    def _stay_idle(self, states: Sequence[State], place: int) -> int:
+        """Record how many ticks follow on which nothing happens; return their number.
+
+        What that leads to is calculated here, and an engine's states must be those.
+        """
+        before, after = states[place - 1], states[place]
+        last = self.steps[-1]
+        if last.by.kind is not StepKind.WAIT or last.changes or last.acted:
+            return 0
+        moved = [one != other for one, other in zip(before, after, strict=True)]
+        ticks = 0
+        for following in states[place + 1 : place + 1 + idle_ticks(self.model, before, after)]:
+            if following != tuple(value + (ticks + 1) * moves for value, moves in zip(after, moved, strict=True)):
+                break
+            ticks += 1
+        if ticks:
+            self.steps[-1] = replace(last, ticks=last.ticks + ticks)
+            self.now_ticks += ticks
+        return ticks
 
     def _attempt(self, state: State, number: int | None) -> tuple[State, Failure | None]:
         acted: list[str] = []

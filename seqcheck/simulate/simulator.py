@@ -9,6 +9,7 @@ from seqcheck.model.run import By, Failure, Run, RunStep, StepKind, Values
 from seqcheck.simulate.acting import Actors
 from seqcheck.simulate.errors import NoValueError, SetupError, StepFailsError
 from seqcheck.simulate.evaluate import evaluate
+from seqcheck.simulate.idling import idle_away, idle_ticks, is_ever_idle
 from seqcheck.simulate.settle import let_a_tick_pass, settle, what_must_happen_first
 from seqcheck.simulate.situation import Situation, Snapshot, in_order
 from seqcheck.simulate.timeline import WAIT, differences, with_step
@@ -66,6 +67,7 @@ class Simulator:
         self._start = _start_values(machine, start or {})
         self._situation = Situation(machine, self._start)
         self._actors = Actors(machine, frozenset(self._faults))
+        self._may_idle = is_ever_idle(machine)
         self._elapsed_ticks = 0
         self._steps: tuple[RunStep, ...] = ()
         self._past: list[_Moment] = []
@@ -154,9 +156,13 @@ class Simulator:
                 break
             passed += 1
             acted.update(dict.fromkeys(stopped.acted))
-            if not stopped.acted and self._situation.snapshot() == before:
+            if stopped.acted or stopped.changes:
+                continue
+            if self._situation.snapshot() == before:
                 self._record(RunStep(by=WAIT, ticks=ticks - passed))
                 passed = ticks
+            elif self._may_idle:
+                passed += self._idle(before, ticks - passed)
         if passed:
             self._past.append(moment)
         return Outcome(
@@ -167,6 +173,14 @@ class Simulator:
             ticks=passed,
             steps=self._since(moment),
         )
+
+    def _idle(self, before: Snapshot, most: int) -> int:
+        """Let ticks pass on which nothing but what the last one did happens, *most* at most; return how many."""
+        ticks = min(most, idle_ticks(self._machine, self._situation, before))
+        if ticks:
+            idle_away(self._machine, self._situation, before, ticks)
+            self._record(RunStep(by=WAIT, ticks=ticks))
+        return ticks
 
     def undo(self) -> bool:
         """Go back to before the last step, or the last wait; tell whether there was one."""

@@ -13,11 +13,12 @@ from math import gcd
 from typing import TypeAlias
 
 from seqcheck.model.expression import Apply, Expression, Op, Sense
+from seqcheck.model.idling import reads_beside, settling_reads
 from seqcheck.model.model import Model, State, Timer, TimerKind, condition_of
 from seqcheck.search.symbolic.diagrams import Node, Space
 from seqcheck.search.symbolic.moves import Move, Moves
 from seqcheck.search.symbolic.valuing import Facts
-from seqcheck.search.symbolic.waiting import Waiting, reads_beside, settling_reads
+from seqcheck.search.symbolic.waiting import Waiting
 
 Moment: TypeAlias = tuple[int, int]
 """A layer and a time in ticks."""

@@ -8,7 +8,7 @@ ticks; the tick itself takes the rest. What is found is exactly what tick after 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from seqcheck.model.expression import Apply, Expression, Sense
+from seqcheck.model.idling import reads_beside, settling_reads
 from seqcheck.model.model import Model, Timer, TimerKind
 from seqcheck.search.symbolic.diagrams import Node, Space
 from seqcheck.search.symbolic.moves import Move, Moves
@@ -113,28 +113,6 @@ class Waiting:
     def _is_read(self, timer: Timer) -> bool:
         """Tell whether anything that acts while settling reads how far a timer is, not only whether it has run out."""
         return any(reads_beside(self._model, test, timer) for test in settling_reads(self._model))
-
-
-def settling_reads(model: Model) -> Iterator[Expression]:
-    """Yield all that is evaluated while a state settles or time passes."""
-    yield from (timer.input.test for timer in model.timers)
-    yield from (clock.when for clock in model.clocks)
-    for reaction in model.reactions:
-        yield reaction.when.test
-        yield from (value for assign in reaction.program for value in assign.values)
-
-
-def reads_beside(model: Model, expression: Expression, timer: Timer) -> bool:
-    """Tell whether an expression reads a timer's variable otherwise than as its Q."""
-    if expression == timer.q:
-        return False
-    match expression:
-        case Apply(operands=operands):
-            return any(reads_beside(model, operand, timer) for operand in operands)
-        case Sense(sensor=number):
-            return reads_beside(model, model.sensors[number].value, timer)
-        case _:
-            return getattr(expression, "variable", None) == timer.variable
 
 
 def added(space: Space, bits: Sequence[int], ticks: int) -> Iterator[tuple[int, Node]]:
