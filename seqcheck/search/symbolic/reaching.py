@@ -77,7 +77,8 @@ class Reaching:
         reached.states = self._waiting.after(reached.states)
         while True:
             before = reached.states
-            self._stepped()
+            while self._stepped():
+                pass
             reached.states = self._waiting.after(reached.states, before)
             if reached.states == before:
                 reached.complete = True
@@ -146,15 +147,29 @@ class Reaching:
     def leading(self, goal: Node, states: Node, moves: Iterable[Move]) -> Node:
         """Return the part of *states* from which the moves, or waiting, lead to a goal without leaving it."""
         moves = tuple(moves)
-        found = self._waiting.before(goal & states, states)
+        found, waited = goal & states, self._space.false
+        left = states & ~found
+        while left.satisfiable():
+            found, left = self._stepping_into(found, left, moves)
+            found |= self._waiting.before(found & ~waited, left)
+            if found == waited:
+                break
+            waited = found
+            left &= ~found
+        return found
+
+    def _stepping_into(self, found: Node, left: Node, moves: Sequence[Move]) -> tuple[Node, Node]:
+        """Add to a set all of what is *left* from which moves alone lead into it; return it, and what is left then."""
         while True:
             before = found
             for move in moves:
-                found |= move.preimage(found) & states
+                more = move.preimage(found) & left
+                if more.satisfiable():
+                    found |= more
+                    left &= ~more
                 self._check(self.reached)
-            found = self._waiting.before(found, states, before)
             if found == before:
-                return found
+                return found, left
 
     def ranked(self, goal: Node, states: Node, moves: Iterable[Move]) -> list[Node]:
         """Return disjoint sets: the goal, then those that one more move, or any waiting, leads into an earlier one."""

@@ -64,17 +64,16 @@ class Waiting:
             found |= new
         return found
 
-    def before(self, states: Node, within: Node, waited: Node | None = None) -> Node:
-        """Return a set with all states *within* from which waiting leads into it. The part *waited* has that already."""
+    def before(self, states: Node, within: Node) -> Node:
+        """Return a set with all states *within* from which waiting, through such states only, leads into it."""
         if self.tick is None:
             return states
-        found, new = states, states if waited is None else states & ~waited
+        found = new = states
         while new.satisfiable():
             for stride in self.strides:
                 new |= stride.preimage(new) & within
             found |= new
             new = self.tick.preimage(new) & within & ~found
-            found |= new
         return found
 
     def _running(self) -> Iterator[Running]:
