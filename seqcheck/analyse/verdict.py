@@ -75,7 +75,7 @@ class Case:
     states: int
     transitions: int
     stopped: Stop | None
-    complete_steps: int
+    complete_steps: int | None
     seconds: float
     results: tuple[Result, ...]
     findings: tuple[Finding, ...]

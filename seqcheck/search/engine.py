@@ -28,6 +28,7 @@ class Stop(Enum):
     SECONDS = "the limit on time"
     MEMORY = "the limit on memory"
     INTERRUPTED = "an interruption from the keyboard"
+    FIRST = "the first violation, as was asked"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,12 +129,15 @@ class Keeper(Protocol):
 class Extras:
     """What is asked of a search besides its answers: snapshots to be kept, and evidence for a proof file.
 
+    *first*: stop once every run of so many steps is searched as the first violation takes.
+
     *exact_counts*: the states and transitions of the definition are to be counted, even if a reduced machine would do.
     """
 
     keeper: Keeper | None = None
     evidence: bool = False
     exact_counts: bool = False
+    first: bool = False
 
 
 NO_EXTRAS = Extras()

@@ -273,6 +273,7 @@ def test_the_limit_on_states_holds_and_says_what_was_covered(most: int) -> None:
     assert found.stopped is Stop.STATES
     assert most < found.states <= most * 1.1 + 5
     assert 1 not in found.found
+    assert found.complete_steps is not None
     assert len(all_counters(found.complete_steps)) <= found.states
     assert len(all_counters(found.complete_steps + 2)) > found.states, "what is said to be covered is not too modest either"
 
@@ -303,6 +304,7 @@ def test_an_interruption_keeps_what_was_found() -> None:
     found = PlainEngine().explore(model_of(COUNTERS), (), Limits(), interrupt)
     assert found.stopped is Stop.INTERRUPTED
     assert 0 in found.found
+    assert found.complete_steps is not None
     assert 0 <= found.complete_steps < 45
 
 

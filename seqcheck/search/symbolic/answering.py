@@ -79,6 +79,17 @@ class Answering:
             if aims:
                 yield number, aims
 
+    def violates(self) -> bool:
+        """Tell whether a hazard, a requirement on steps or a built-in check is violated in some of the states."""
+        failing = (states & self._states for move in self._parts.every for _, states in move.failing)
+        rules = (self._model.properties[number].rule for number, _ in self.found(complete=False))
+        return (
+            any(isinstance(rule, Hazard | Forbid | Only) for rule in rules)
+            or any(True for _ in self.unjudged())
+            or any(states.satisfiable() for states in failing)
+            or bool(self._parts.start.failing)
+        )
+
     def _needs_all(self, rule: object) -> bool:
         return isinstance(rule, Recoverable) or (isinstance(rule, Reachable) and bool(self._model.faults))
 

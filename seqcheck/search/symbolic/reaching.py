@@ -72,6 +72,8 @@ class Reaching:
     def all(self) -> Node:
         """Return all reachable states, taking steps in no particular order."""
         reached = self.reached
+        if reached.complete:
+            return self._seen
         if not self._waiting.far:
             return self._all_by_ticks()
         reached.states = self._waiting.after(reached.states)
@@ -129,6 +131,7 @@ class Reaching:
         reached.layers.append(new)
         if not reached.complete:
             reached.states |= new
+            reached.complete = not new.satisfiable()
         self._last_layer_s = time.monotonic() - began
         self._layers_s += self._last_layer_s
         self._check(reached)

@@ -118,8 +118,9 @@ class Search:
         try:
             if keeper is not None and (snapshot := keeper.kept(SymbolicEngine.name)) is not None:
                 recalled(self._space, reaching, snapshot)
-            states = reaching.all()
-            return self._answer(states, watches)
+            if self._extras.first:
+                self._to_the_first()
+            return self._answer(reaching.all(), watches)
         except (Halt, OutOfNodes) as ended:
             self._budget.lift()
             if isinstance(ended, OutOfNodes):
@@ -128,6 +129,15 @@ class Search:
             if keeper is not None:
                 keeper.save(remember(self._space, reaching, SymbolicEngine.name))
             return self._answer(reaching.covered, watches)
+
+    def _to_the_first(self) -> None:
+        """Make layer after layer. Raises `Halt` when one has a violation."""
+        number = 0
+        while (layer := self._parts.reaching.layer(number)).satisfiable():
+            if Answering(self._parts, layer, self._runs).violates():
+                self._budget.stopped = Stop.FIRST
+                raise Halt(Stop.FIRST)
+            number += 1
 
     def _check(self, reached: Reached) -> None:
         """Look at the limits, report progress, and keep a snapshot if it is time to."""
