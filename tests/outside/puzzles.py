@@ -218,3 +218,37 @@ def fischer(processes: int, set_within_s: int, wait_at_least_s: int) -> str:
         ["hazards:", f"  both: {{text: Two inside, must not be: {both}}}"],
         goals({f"enters_{i}": f"p{i} = inside" for i in range(1, processes + 1)}),
     )
+
+
+TURNS = {  # the three faces that leave the corner down-back-left alone: from which place a corner comes, and its twist
+    "up": ((3, 0, 1, 2, 4, 5, 6), (0, 0, 0, 0, 0, 0, 0)),
+    "right": ((4, 1, 2, 0, 6, 5, 3), (2, 0, 0, 1, 1, 0, 2)),
+    "front": ((1, 5, 2, 3, 0, 4, 6), (1, 2, 0, 0, 2, 1, 0)),
+}
+TWISTED = {0: "o{}", 1: "SEL(o{0} = 0, SEL(o{0} = 1, 0, 2), 1)", 2: "SEL(o{0} = 0, SEL(o{0} = 1, 1, 0), 2)"}
+
+
+def pocket_cube() -> str:
+    """The cube of two by two by two, one corner held: p0 to p6 say which corner is at a place, o0 to o6 how it is twisted.
+
+    Places: up-right-front, up-front-left, up-left-back, up-back-right, down-front-right, down-left-front, down-right-back.
+    """
+
+    def moves() -> Iterator[tuple[str, str, Effects]]:
+        for face, (origin, twist) in TURNS.items():
+            place: tuple[int, ...] = tuple(range(7))
+            turned: tuple[int, ...] = (0,) * 7
+            for name in ("a quarter", "a half", "three quarters"):
+                turned = tuple((turned[i] + t) % 3 for i, t in zip(origin, twist, strict=True))
+                place = tuple(place[i] for i in origin)
+                moved = [i for i in range(7) if place[i] != i]
+                corners: Effects = {f"p{i}": f"p{place[i]}" for i in moved}
+                twists: Effects = {f"o{i}": TWISTED[turned[i]].format(place[i]) for i in moved}
+                yield f"{face} {name}", "TRUE", {**corners, **twists}
+
+    return written(
+        ["machine: Pocket cube", "parts:"],
+        [f"  p{i}: {{range: 0..6, starts: {i}}}" for i in range(7)],
+        [f"  o{i}: {{range: 0..2}}" for i in range(7)],
+        people(moves()),
+    )
