@@ -1,15 +1,18 @@
 """What came of one file on the command line of `verify`."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from seqcheck.analyse.verdict import Verification
 from seqcheck.cli.load import Loaded
+from seqcheck.report.searched import Searched
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answer:
-    """One file's exit code and verification; None if the file was refused."""
+    """One file's exit code and verification (None: it was refused). *searches* tells of each case's search, by its faults."""
 
     code: int
     loaded: Loaded
     verified: Verification | None
+    searches: Mapping[tuple[str, ...], Searched] = field(default_factory=dict)

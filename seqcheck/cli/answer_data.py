@@ -17,7 +17,7 @@ def answer_data(answer: Answer) -> dict[str, Json]:
     """Return one file's verification, or the diagnostics that refuse it."""
     if answer.verified is None:
         return diagnostics_data(answer.loaded)
-    return verification_data(answer.verified, file=answer.loaded.file, sha256=answer.loaded.sha256)
+    return verification_data(answer.verified, answer.searches, file=answer.loaded.file, sha256=answer.loaded.sha256)
 
 
 def diagnostics_data(loaded: Loaded) -> dict[str, Json]:

@@ -15,6 +15,7 @@ COMPLETION = "_SEQCHECK_COMPLETE"
 
 COMMANDS = {
     "verify": "Search every reachable state of sequence files and judge their hazards and requirements.",
+    "check-proof": "Confirm a proof file with code that shares nothing with the engines.",
     "simulate": "Step a machine at the terminal, or play a recorded run.",
     "schema": "Print the JSON Schema of sequence files, for completion in an editor.",
     "explain": "Explain the code of a diagnostic.",
@@ -32,7 +33,8 @@ class Commands(click.Group):
         """Import and return a command."""
         if cmd_name not in COMMANDS:
             return None
-        command = getattr(import_module(f"seqcheck.cli.{cmd_name}"), cmd_name)
+        module = cmd_name.replace("-", "_")
+        command = getattr(import_module(f"seqcheck.cli.{module}"), module)
         return command if isinstance(command, click.Command) else None
 
     def resolve_command(self, ctx: click.Context, args: list[str]) -> tuple[str | None, click.Command | None, list[str]]:

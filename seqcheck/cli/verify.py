@@ -2,7 +2,7 @@
 
 import itertools
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -16,12 +16,12 @@ from seqcheck.cli.answer import Answer
 from seqcheck.cli.load import Loaded, load_any, refusal, show_diagnostics
 from seqcheck.cli.output import write_whole
 from seqcheck.cli.progress import ProgressLine
+from seqcheck.cli.searching import AUTO, CHOICES, Searches, Wanted, searches_of
 from seqcheck.compile.compile import compile_machine
 from seqcheck.model.model import Model
 from seqcheck.report.narrate import Vocabulary
 from seqcheck.report.text import report
 from seqcheck.search.engine import Limits, Stop
-from seqcheck.search.engines import NAMES, engine
 
 COLOURS = {Verdict.HOLDS: "green", Verdict.VIOLATED: "red", Verdict.UNDECIDED: "yellow"}
 AT_LEAST_0, AT_LEAST_1 = click.IntRange(min=0), click.IntRange(min=1)
@@ -36,6 +36,8 @@ class Asked:
     fault_names: tuple[str, ...]
     limits: Limits
     engine: str
+    wanted: Wanted
+    proof: str | None
     began: float
 
     def limits_now(self) -> Limits:
@@ -54,7 +56,10 @@ class Asked:
 @click.option("--max-states", type=AT_LEAST_1, metavar="N", help="Give up after so many states.")
 @click.option("--max-seconds", type=click.FloatRange(min=0), metavar="S", help="Give up after so many seconds.")
 @click.option("--max-memory", type=click.FloatRange(min=1), metavar="MB", help="Give up when so many megabytes are taken.")
-@click.option("--engine", "engine_name", type=click.Choice(NAMES), default="plain", show_default=True, help="How to search.")
+@click.option("--engine", "engine_name", type=click.Choice(CHOICES), default=AUTO, show_default=True, help="How to search.")
+@click.option("--exact-counts", is_flag=True, help="Count every state and transition, even where a reduced machine would do.")
+@click.option("--resume", metavar="FILE", type=click.Path(path_type=Path), help="Keep the search in FILE; go on from there.")
+@click.option("--proof", metavar="FILE", help="Also write a proof of all that holds, for check-proof.")
 def verify(  # noqa: PLR0913, PLR0917 - one argument for each option
     files: tuple[Path, ...],
     json_path: str | None,
@@ -64,14 +69,24 @@ def verify(  # noqa: PLR0913, PLR0917 - one argument for each option
     max_seconds: float | None,
     max_memory: float | None,
     engine_name: str,
+    exact_counts: bool,
+    resume: Path | None,
+    proof: str | None,
 ) -> None:
     """Search every reachable state of each FILE and judge its hazards and requirements.
 
     Exit code: 0 all hold, 1 something is violated, 2 a file is refused, 3 something is undecided, 70 internal error.
     """
-    limits = Limits(states=max_states, seconds=max_seconds, memory_mb=max_memory)
-    asked = Asked(fault_count=fault_count, fault_names=fault_names, limits=limits, engine=engine_name, began=time.monotonic())
-    refuse_to_write_over(files, json_path)
+    asked = Asked(
+        fault_count=fault_count,
+        fault_names=fault_names,
+        limits=Limits(states=max_states, seconds=max_seconds, memory_mb=max_memory),
+        engine=engine_name,
+        wanted=Wanted(resume=resume, proof=proof is not None, exact_counts=exact_counts),
+        proof=proof,
+        began=time.monotonic(),
+    )
+    refuse_to_write_over(files, {"--json": json_path, "--resume": resume, "--proof": proof})
     answers = answer_all(files, asked, quiet=json_path == "-")
     if json_path is not None:
         from seqcheck.cli.answer_data import answers_text
@@ -80,10 +95,18 @@ def verify(  # noqa: PLR0913, PLR0917 - one argument for each option
     raise SystemExit(exit_code([answer.code for answer in answers]))
 
 
-def refuse_to_write_over(files: Sequence[Path], json_path: str | None) -> None:
-    """Raise `click.BadParameter` if the result would be written over a sequence file."""
-    if json_path not in {None, "-"} and Path(str(json_path)).resolve() in {file.resolve() for file in files}:
-        raise click.BadParameter(f"{json_path} is a sequence file to verify; it would be written over", param_hint="--json")
+def refuse_to_write_over(files: Sequence[Path], written: Mapping[str, str | Path | None]) -> None:
+    """Raise `click.BadParameter` if a result would be written over a sequence file or another result."""
+    taken = {file.resolve(): "a sequence file to verify" for file in files}
+    for option, path in written.items():
+        if path is None or path == "-":
+            continue
+        if option != "--json" and len(files) > 1:
+            raise click.BadParameter("it goes with one sequence file", param_hint=option)
+        there = Path(path).resolve()
+        if there in taken:
+            raise click.BadParameter(f"{path} is {taken[there]}; it would be written over", param_hint=option)
+        taken[there] = f"what {option} writes"
 
 
 def answer_all(files: Sequence[Path], asked: Asked, *, quiet: bool) -> list[Answer]:
@@ -113,11 +136,26 @@ def _verify_file(path: Path, asked: Asked, *, quiet: bool) -> Answer:
         click.echo(refusal(loaded), err=True)
         return Answer(code=REFUSED, loaded=loaded, verified=None)
     models = [compile_machine(loaded.machine, chosen) for chosen in fault_sets(loaded.machine, asked)]
-    verified = verification(models, lambda model: _case(model, loaded, asked))
+    searches = searches_of(loaded, asked.engine, asked.wanted)
+    verified = verification(models, lambda model: _case(model, loaded, asked, searches))
+    searches.close(complete=all(case.complete for case in verified.cases) and not verified.not_begun)
     words = Vocabulary.of(models[0])
-    for line in report(verified, words, file=loaded.file, sha256=loaded.sha256, paint=_painted):
+    for line in report(verified, words, searches.told, file=loaded.file, sha256=loaded.sha256, paint=_painted):
         click.echo(line, err=quiet)
-    return Answer(code=_code(verified), loaded=loaded, verified=verified)
+    if asked.proof is not None:
+        _write_proof(asked.proof, models, verified, searches, loaded)
+    return Answer(code=_code(verified), loaded=loaded, verified=verified, searches=searches.told)
+
+
+def _write_proof(path: str, models: Sequence[Model], verified: Verification, searches: Searches, loaded: Loaded) -> None:
+    from seqcheck.proof.text import text_of
+    from seqcheck.proof.writing import Verified, proof_of
+
+    proved = [
+        Verified(model=model, case=case, evidence=searches.evidence[case.faults])
+        for model, case in zip(models, verified.cases, strict=False)
+    ]
+    write_whole(path, text_of(proof_of(proved, loaded.sha256)))
 
 
 def _painted(text: str, verdict: Verdict) -> str:
@@ -149,10 +187,10 @@ def fault_sets(machine: Machine, asked: Asked) -> Iterator[tuple[str, ...]]:
     yield from ((name,) for name in dict.fromkeys(asked.fault_names) if (name,) not in yielded)
 
 
-def _case(model: Model, loaded: Loaded, asked: Asked) -> Case:
+def _case(model: Model, loaded: Loaded, asked: Asked, searches: Searches) -> Case:
     line = ProgressLine(f"{loaded.file}{' with ' + ' and '.join(model.faults) if model.faults else ''}")
     try:
-        case = verify_case(model, engine(asked.engine), asked.limits_now(), line)
+        case = verify_case(model, searches, asked.limits_now(), line)
     finally:
         line.clear()
     _replay(case, loaded)

@@ -7,6 +7,7 @@ from typing import TypeAlias
 
 from seqcheck.analyse.verdict import Case, Finding, Result, Verification
 from seqcheck.model.run import Beyond, By, Endless, Failure, Run, RunStep, StepKind, Value
+from seqcheck.report.searched import Searched
 
 Json: TypeAlias = "bool | int | float | str | Sequence[Json] | Mapping[str, Json] | None"
 
@@ -25,7 +26,9 @@ def value(shown: Value) -> Json:
     return integer(shown) if isinstance(shown, int) and not isinstance(shown, bool) else shown
 
 
-def verification_data(verification: Verification, *, file: str, sha256: str) -> dict[str, Json]:
+def verification_data(
+    verification: Verification, searches: Mapping[tuple[str, ...], Searched], *, file: str, sha256: str
+) -> dict[str, Json]:
     """Return one file's verification; with fault sets under study each has a case of its own."""
     first = verification.cases[0]
     data: dict[str, Json] = {
@@ -35,18 +38,17 @@ def verification_data(verification: Verification, *, file: str, sha256: str) -> 
         "revision": verification.revision,
         "file_sha256": sha256,
         "tick_s": float(verification.tick_s),
-        "engine": first.engine,
     }
-    data |= case_data(first, verification.tick_s)
+    data |= case_data(first, searches[first.faults], verification.tick_s)
     data["assumptions"] = list(verification.assumptions)
     data["sources"] = [{"about": s.about, "source": s.source, "line": s.line} for s in verification.sources]
     if len(verification.cases) > 1 or verification.not_begun:
-        data["cases"] = [case_data(case, verification.tick_s) for case in verification.cases]
+        data["cases"] = [case_data(case, searches[case.faults], verification.tick_s) for case in verification.cases]
         data["not_begun"] = [list(faults) for faults in verification.not_begun]
     return data
 
 
-def case_data(case: Case, tick_s: Fraction) -> dict[str, Json]:
+def case_data(case: Case, searched: Searched, tick_s: Fraction) -> dict[str, Json]:
     """Return one case; *tick_s* turns ticks into seconds."""
     return {
         "faults": list(case.faults),
@@ -56,6 +58,11 @@ def case_data(case: Case, tick_s: Fraction) -> dict[str, Json]:
         "stopped_by": None if case.stopped is None else case.stopped.name.lower(),
         "complete_steps": case.complete_steps,
         "seconds": round(case.seconds, 4),
+        "seconds_before": round(searched.spent_before_s, 4),
+        "engine": searched.engine,
+        "engine_reason": searched.reason,
+        "bytes_per_state": searched.bytes_per_state,
+        "exact_counts": searched.exact_counts,
         "results": [result_data(result, tick_s) for result in case.results],
         "findings": [finding_data(finding, tick_s) for finding in case.findings],
     }

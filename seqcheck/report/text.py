@@ -1,20 +1,26 @@
 """Writes a verification for people at a terminal: one line a verdict first, then how each violation comes about."""
 
 import textwrap
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from typing import TypeAlias
 
 from seqcheck.analyse.verdict import Case, Finding, Result, Verdict, Verification
 from seqcheck.model.run import Run
 from seqcheck.report.narrate import Vocabulary, duration_words, how_it_fails, how_it_stands, tell
+from seqcheck.report.searched import Searched
 
 CAUTION = (
     "This is a statement about the model under these assumptions. It does not replace a risk assessment by competent people, "
     "lockout, or validation on the real machine; local codes and licensed practice come first."
 )
 WIDTH = 110
+LEAST_SHOWN = 0.05
+"""Where a state takes fewer bytes, as with sets of states, there is nothing to tell."""
+
 WORDS = {Verdict.HOLDS: "holds", Verdict.VIOLATED: "VIOLATED", Verdict.UNDECIDED: "undecided"}
 Paint: TypeAlias = Callable[[str, Verdict], str]
+Searches: TypeAlias = Mapping[tuple[str, ...], Searched]
+"""How each case was searched, by its faults."""
 
 
 def plain(text: str, _verdict: Verdict) -> str:
@@ -22,13 +28,15 @@ def plain(text: str, _verdict: Verdict) -> str:
     return text
 
 
-def report(verification: Verification, words: Vocabulary, *, file: str, sha256: str, paint: Paint = plain) -> Iterator[str]:
+def report(
+    verification: Verification, words: Vocabulary, searches: Searches, *, file: str, sha256: str, paint: Paint = plain
+) -> Iterator[str]:
     """Yield the lines of a whole report, the caution last."""
     revision = f", revision {verification.revision}" if verification.revision else ""
     yield f"{verification.machine}{revision}   ({file}, sha256 {sha256[:12]})"
     for case in verification.cases:
         yield ""
-        yield from _case(case, words, paint)
+        yield from _case(case, searches[case.faults], words, paint)
     for faults in verification.not_begun:
         yield f"Interrupted before this was begun: with the fault {' and '.join(faults)}"
     for case in verification.cases:
@@ -50,15 +58,34 @@ def report(verification: Verification, words: Vocabulary, *, file: str, sha256: 
     yield from textwrap.wrap(CAUTION, WIDTH)
 
 
-def _case(case: Case, words: Vocabulary, paint: Paint) -> Iterator[str]:
+def _case(case: Case, searched: Searched, words: Vocabulary, paint: Paint) -> Iterator[str]:
     name = "Without faults" if not case.faults else "With the fault " + " and ".join(f"“{fault}”" for fault in case.faults)
     found = f"{counted(case.states, 'state')}, {counted(case.transitions, 'transition')}"
-    yield f"{name}: {found} in {case.seconds:.2f} s (engine {case.engine})"
+    yield from _head(f"{name}: {found} in {case.seconds:.2f} s", searched)
     yield f"  {coverage(case)}"
+    yield from _aside(searched)
     wide = max((len(result.id) for result in case.results if len(result.id) <= 12), default=4)
     for result in case.results:
         verdict = paint(f"{WORDS[result.verdict]:<10}", result.verdict)
         yield f"  {verdict} {result.id:<{wide}}  {_one_line(result, words)}".rstrip()
+
+
+def _head(found: str, searched: Searched) -> Iterator[str]:
+    """Yield what was found, which engine it was, what a state took, and why it was that engine."""
+    memory = f", {searched.bytes_per_state:.1f} bytes a state" if (searched.bytes_per_state or 0) >= LEAST_SHOWN else ""
+    engine, reason = f"engine {searched.engine}{memory}", f": {searched.reason}" if searched.reason else ""
+    if len(line := f"{found} ({engine}{reason})") <= WIDTH or not reason:
+        yield line
+        return
+    yield f"{found} ({engine})"
+    yield from _wrapped(f"{searched.engine}{reason}", "  ")
+
+
+def _aside(searched: Searched) -> Iterator[str]:
+    if not searched.exact_counts:
+        yield "  counted on a reduced machine, with the same verdicts; --exact-counts counts the whole"
+    if searched.spent_before_s:
+        yield f"  the search was taken up again: {searched.spent_before_s:.1f} s had gone into it before"
 
 
 def counted(number: int, thing: str) -> str:
@@ -70,11 +97,13 @@ def coverage(case: Case) -> str:
     """Return in words how much of the machine was searched."""
     if case.stopped is None:
         return "every reachable state was visited"
-    far = f"every run of up to {counted(case.complete_steps, 'step')} was searched"
-    if case.complete_steps == 0:
+    steps = case.complete_steps
+    if steps is None or steps < 0:
+        far = "there is no number of steps of which all runs were searched"
+    elif steps == 0:
         far = "only the runs without a step were all searched"
-    if case.complete_steps < 0:
-        far = "not even the runs without a step were all searched"
+    else:
+        far = f"every run of up to {counted(steps, 'step')} was searched"
     return f"the search ended early at {case.stopped.value}: {far}; what is beyond is not known"
 
 

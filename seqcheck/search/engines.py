@@ -2,7 +2,7 @@
 
 from seqcheck.search.engine import Engine
 
-NAMES = ("plain", "symbolic")
+NAMES = ("plain", "symbolic", "packed")
 
 
 def engine(name: str) -> Engine:
@@ -15,4 +15,8 @@ def engine(name: str) -> Engine:
         from seqcheck.search.symbolic.symbolic import SymbolicEngine
 
         return SymbolicEngine()
+    if name == "packed":
+        from seqcheck.search.packed.packed import PackedEngine
+
+        return PackedEngine()
     raise KeyError(name)

@@ -35,6 +35,18 @@ def counters(many: int, up_to: int) -> str:
     return f"machine: Counters\nparts:\n{parts}\nplant:\n{plant}\n{asked}\n"
 
 
+def mixer(many: int, values: int) -> str:
+    """Return a machine of some *values* ** *many* states in which numbers mix so that no engine comes to the end."""
+    lines = ["machine: Mixer", "parts:", *(f"  m{i}: {{range: 0..{values - 1}}}" for i in range(many)), "people:"]
+    for i in range(many):
+        j, k = (i + 1) % many, (i + 2) % many
+        mixed = f"(m{i} * 3 + m{j} * m{k} + 7) MOD {values}"
+        lines += [f"  mix {i}: {{if: m{k} MOD 3 <> 1, then: {{m{i}: {mixed}}}}}"]
+        lines += [f"  swap {i}: {{if: m{i} > m{j}, then: {{m{i}: m{j}, m{j}: m{i}}}}}"]
+    far = " AND ".join(f"m{i} = {values - 1}" for i in range(many))
+    return "\n".join([*lines, "hazards:", f"  near: {{must not be: m0 = 7}}\n  far: {{must not be: {far}}}\n"])
+
+
 def put(folder: Path, **texts: str) -> list[str]:
     """Write files named after the keywords; return their paths."""
     for name, text in texts.items():

@@ -59,7 +59,7 @@ def test_the_version() -> None:
         (["verfy", "x.yaml"], "No such command 'verfy'"),
         (["verify"], "Missing argument 'FILE…'"),
         (["verify", "--jason", "x"], "No such option '--jason'"),
-        (["verify", "x.yaml", "--engine", "fastest"], "'fastest' is not 'plain'"),
+        (["verify", "x.yaml", "--engine", "fastest"], "'fastest' is not one of 'auto', 'plain'"),
         (["verify", "x.yaml", "--json"], "requires an argument"),
         (["explain"], "Missing argument 'CODE'"),
         (["schema", "more"], "unexpected extra argument"),

@@ -10,11 +10,11 @@ from seqcheck.analyse import record as recording
 from seqcheck.analyse import verify as judging
 from seqcheck.analyse.record import Disagreement
 from seqcheck.cli import main as module
-from seqcheck.cli import verify as command
+from seqcheck.cli import searching as command
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Model
 from seqcheck.model.run import Run
-from seqcheck.search.engine import Exploration, Limits, Observer
+from seqcheck.search.engine import NO_EXTRAS, Exploration, Extras, Limits, Observer
 from seqcheck.search.plain.plain import PlainEngine
 from seqcheck.simulate import replay as replaying
 from tests.cli.calling import HOLDS, REFUSED, VIOLATED, put
@@ -27,8 +27,10 @@ class Wrong:
 
     name = "plain"
 
-    def explore(self, model: Model, watches: tuple[Expression, ...], limits: Limits, observer: Observer) -> Exploration:
-        true = PlainEngine().explore(model, watches, limits, observer)
+    def explore(
+        self, model: Model, watches: tuple[Expression, ...], limits: Limits, observer: Observer, extras: Extras = NO_EXTRAS
+    ) -> Exploration:
+        true = PlainEngine().explore(model, watches, limits, observer, extras)
         jumped = {n: replace(trace, states=(trace.states[0], (7, *trace.states[-1][1:]))) for n, trace in true.found.items()}
         return replace(true, found=jumped)
 
@@ -42,7 +44,7 @@ def ended(monkeypatch: pytest.MonkeyPatch, *arguments: str) -> int | str | None:
 
 
 def test_an_engine_that_errs(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
-    monkeypatch.setattr(command, "engine", lambda _name: Wrong())
+    monkeypatch.setattr(command, "searcher", lambda _name: Wrong())
     target = tmp_path / "answer.json"
     assert ended(monkeypatch, "verify", *put(tmp_path, bad=VIOLATED), "--json", str(target)) == 70
     said = capsys.readouterr()
@@ -70,7 +72,7 @@ def test_a_replay_that_disagrees(monkeypatch: pytest.MonkeyPatch, capsys: pytest
 def test_it_comes_before_every_other_code(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
-    monkeypatch.setattr(command, "engine", lambda _name: Wrong())
+    monkeypatch.setattr(command, "searcher", lambda _name: Wrong())
     assert ended(monkeypatch, "verify", *put(tmp_path, refused=REFUSED, holds=HOLDS, bad=VIOLATED)) == 70
     assert LOUD in capsys.readouterr().err
 

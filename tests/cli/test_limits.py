@@ -9,13 +9,15 @@ import sys
 import time
 from pathlib import Path
 
+import psutil
 import pytest
 
 from seqcheck.cli import main as entry
 from seqcheck.cli import progress
 from seqcheck.search.engine import Progress
-from tests.cli.calling import VIOLATED, call, command, counters, listed, put, told
+from tests.cli.calling import VIOLATED, call, command, counters, listed, mixer, put, told
 
+PLAIN = ("--engine", "plain")
 MILLIONS = counters(7, 9).replace("c0 = 1}", "c0 = 9 AND c1 = 9 AND c2 = 9}")
 
 
@@ -29,7 +31,7 @@ MILLIONS = counters(7, 9).replace("c0 = 1}", "c0 = 9 AND c1 = 9 AND c2 = 9}")
     ],
 )
 def test_a_limit_leaves_undecided_what_was_not_seen(option: tuple[str, str], said: str, tmp_path: Path) -> None:
-    result = call("verify", *put(tmp_path, many=MILLIONS), *option)
+    result = call("verify", *put(tmp_path, many=MILLIONS), *option, *PLAIN)
     assert result.exit_code == 3
     assert re.search(r"the search ended early at .*: .* what is beyond is not known", result.stdout)
     (line,) = [line for line in result.stdout.splitlines() if " far " in line]
@@ -89,7 +91,7 @@ def interrupted(file: str, *options: str) -> tuple[int, str, str]:
 def test_an_interruption_says_what_was_covered_and_what_was_not_begun(tmp_path: Path) -> None:
     """The first line on standard error is the progress, after a second: the search has begun."""
     text = MILLIONS + "faults: {slips: {then: {c0: 0}}}\n"
-    code, said, aside = interrupted(*put(tmp_path, many=text), "--faults", "1")
+    code, said, aside = interrupted(*put(tmp_path, many=text), "--faults", "1", *PLAIN)
     assert code == 3
     assert re.search(r"many.yaml: [\d,]{5,} states, [\d,]{5,} transitions, \d+ steps deep, [\d,]+ states waiting", aside)
     assert re.search(
@@ -100,6 +102,30 @@ def test_an_interruption_says_what_was_covered_and_what_was_not_begun(tmp_path: 
     assert "Traceback" not in aside
     assert "\x1b[" not in said + aside
     assert "states waiting" not in said
+
+
+@pytest.mark.parametrize("to_all", [False, True])
+def test_an_interruption_reaches_engines_in_processes_of_their_own(to_all: bool, tmp_path: Path) -> None:
+    """A terminal tells every process of the group; `kill` only the one."""
+    (file,) = put(tmp_path, mixer=mixer(9, 13))
+    with subprocess.Popen(
+        command("verify", file), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
+    ) as running:
+        root = psutil.Process(running.pid)
+        deadline = time.monotonic() + 20
+        while not (children := root.children(recursive=True)) and time.monotonic() < deadline:
+            time.sleep(0.02)
+        time.sleep(0.8)
+        os.killpg(running.pid, signal.SIGINT) if to_all else running.send_signal(signal.SIGINT)
+        began = time.monotonic()
+        said, aside = running.communicate(timeout=60)
+    assert time.monotonic() - began < 5
+    assert running.returncode == 1
+    assert re.search(r"the search ended early at an interruption from the keyboard: every run of up to \d+ steps", said)
+    assert "Traceback" not in aside
+    gone, alive = psutil.wait_procs(children, timeout=5)
+    assert gone
+    assert alive == []
 
 
 def test_an_interruption_before_any_search_is_no_verdict(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -189,7 +215,7 @@ def test_no_colour_in_pipes(tmp_path: Path) -> None:
 
 def test_on_a_terminal_the_line_of_progress_is_written_over_and_wiped(tmp_path: Path) -> None:
     began = time.monotonic()
-    shown = on_a_terminal("verify", *put(tmp_path, many=MILLIONS), "--max-seconds", "1.5")
+    shown = on_a_terminal("verify", *put(tmp_path, many=MILLIONS), "--max-seconds", "1.5", *PLAIN)
     assert time.monotonic() - began < 20
     lines = [part for part in shown.split("\r") if "states waiting" in part]
     assert len(lines) >= 2

@@ -30,9 +30,14 @@ def test_files_are_short() -> None:
     assert {name: size for name, size in sizes.items() if size > MOST_LINES} == {}
 
 
+HOT = {"seqcheck/search/packed/arithmetic.py:run"}
+"""The one kernel that may be longer: the inner loop that runs the bytecode."""
+
+
 def test_functions_are_short() -> None:
     sizes = {name: body_lines(function) for name, function in functions()}
-    assert {name: size for name, size in sizes.items() if size > MOST_BODY} == {}
+    assert {name: size for name, size in sizes.items() if size > MOST_BODY and name not in HOT} == {}
+    assert sizes.keys() >= HOT
     assert median(sizes.values()) <= MEDIAN_BODY
 
 

@@ -1,6 +1,7 @@
 """The JSON form: every key that programs rely on, with its type; integers that every reader keeps; exact times."""
 
 import json
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
@@ -17,6 +18,7 @@ from seqcheck.report.json_form import (
     value,
     verification_data,
 )
+from seqcheck.report.searched import Searched
 from tests.analyse.asking import judged
 from tests.cli.calling import listed as rows
 
@@ -39,6 +41,10 @@ TOP = {
     "file_sha256": str,
     "tick_s": float,
     "engine": str,
+    "engine_reason": str,
+    "bytes_per_state": float,
+    "exact_counts": bool,
+    "seconds_before": float,
     "states": int,
     "transitions": int,
     "complete": bool,
@@ -69,8 +75,12 @@ requirements: {R1: {reachable: ram = bottom AND made = 0}}
 """
 
 
+SEARCHED = Searched(engine="packed", bytes_per_state=12.5, exact_counts=False, spent_before_s=1.25)
+
+
 def told(*faults: tuple[str, ...]) -> dict[str, Json]:
-    return verification_data(judged(TEXT, *faults), file="press.yaml", sha256="ab" * 32)
+    searches = {case: replace(SEARCHED, reason=" and ".join(case)) for case in ((), *faults)}
+    return verification_data(judged(TEXT, *faults), searches, file="press.yaml", sha256="ab" * 32)
 
 
 def assert_typed(data: dict[str, Json], types: dict[str, type], *, optional: tuple[str, ...] = ()) -> None:
@@ -85,6 +95,13 @@ def test_the_top_level_has_every_key_with_its_type() -> None:
     assert_typed(data, TOP)
     assert "cases" not in data
     assert (data["machine"], data["revision"], data["tick_s"]) == ("Press", "C", 0.5)
+
+
+def test_every_case_says_how_it_was_searched() -> None:
+    data = told(("sticks",))
+    for case, reason in zip(rows(data, "cases"), ("", "sticks"), strict=True):
+        assert (case["engine"], case["engine_reason"], case["bytes_per_state"]) == ("packed", reason, 12.5)
+        assert (case["exact_counts"], case["seconds_before"]) == (False, 1.25)
 
 
 def test_every_result_has_every_key_with_its_type() -> None:
@@ -163,7 +180,7 @@ def test_truths_stay_truths_and_states_stay_names() -> None:
 def test_times_are_the_nearest_double(after: str, seconds: float) -> None:
     """Three ticks of a tenth of a second are 0.3 s, not 0.30000000000000004 s."""
     text = f"machine: M\ntick: 100 ms\nparts: {{a: [x, y]}}\nplant: {{go: {{when: a = x, after: {after}, then: {{a: y}}}}}}\n"
-    data = verification_data(judged(text + "hazards: {H1: {must not be: a = y}}\n"), file="m.yaml", sha256="")
+    data = verification_data(judged(text + "hazards: {H1: {must not be: a = y}}\n"), {(): SEARCHED}, file="m.yaml", sha256="")
     found = rows(data, "results")[0]
     assert found["seconds"] == seconds
     assert rows(found, "run")[0]["wait_s"] == seconds

@@ -59,4 +59,4 @@ def test_how_far_a_search_came() -> None:
     )
     none = coverage(replace(case, stopped=Stop.INTERRUPTED, complete_steps=-1))
     assert "an interruption from the keyboard" in none
-    assert "not even the runs without a step were all searched" in none
+    assert "there is no number of steps of which all runs were searched" in none

@@ -11,6 +11,9 @@ from seqcheck.search.plain.tracing import Tracer
 CHUNK = 10_000
 """States whose transitions are listed between two looks at the limits."""
 
+STATE_BYTES, TRANSITION_BYTES = 220, 10
+"""What the graph takes in memory."""
+
 LOST = -1
 """The rank of a state from which no way leads to a goal."""
 
@@ -27,11 +30,11 @@ class Judged:
 
 
 def judge_graph(
-    model: Model, compiled: Compiled, tracer: Tracer, order: list[State], go_on: Callable[[], bool]
+    model: Model, compiled: Compiled, tracer: Tracer, order: list[State], may_take: Callable[[float], bool]
 ) -> Judged | None:
-    """Judge what needs the whole graph; None if told not to go on.
+    """Judge what needs the whole graph; None if it may not take so many megabytes, or may not go on.
 
-    *order* holds all reachable states, cheapest first. Memory: some 150 bytes a state and 16 a transition.
+    *order* holds all reachable states, cheapest first.
     """
     asked = [
         (number, p.rule)
@@ -41,8 +44,10 @@ def judge_graph(
     judged = Judged(found={}, ranks={})
     if not asked:
         return judged
+    if not may_take(len(order) * STATE_BYTES / 1e6):
+        return None
     index = {state: place for place, state in enumerate(order)}
-    predecessors = _predecessors(compiled, order, index, go_on)
+    predecessors = _predecessors(compiled, order, index, may_take)
     if predecessors is None:
         return None
     entries = _just_after_all_faults(model, compiled, order) if any(isinstance(r, Reachable) for _, r in asked) else {}
@@ -62,7 +67,7 @@ def judge_graph(
 
 
 def _predecessors(
-    compiled: Compiled, order: list[State], index: dict[State, int], go_on: Callable[[], bool]
+    compiled: Compiled, order: list[State], index: dict[State, int], may_take: Callable[[float], bool]
 ) -> list[list[int]] | None:
     edges = compiled.edges()
     predecessors: list[list[int]] = [[] for _ in order]
@@ -72,7 +77,7 @@ def _predecessors(
         edges(order[first : first + CHUNK], first, index, source, target)
         for one, other in zip(source, target, strict=True):
             predecessors[other].append(one)
-        if not go_on():
+        if not may_take(CHUNK * TRANSITION_BYTES / 1e6):
             return None
     return predecessors
 

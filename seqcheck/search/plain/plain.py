@@ -5,22 +5,37 @@ steps, sorted into buckets by time. A tick leads into a later bucket of the same
 """
 
 import gc
-import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from itertools import islice
 from operator import itemgetter
 
 from seqcheck.model import semantics
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Model, State
 from seqcheck.search.engine import NO_EXTRAS, Exploration, Extras, Limits, Listed, Observer, Progress, Remarkable, Stop
+from seqcheck.search.limits import Allowance
+from seqcheck.search.plain.frontier import Frontier
 from seqcheck.search.plain.graph import Judged, judge_graph
-from seqcheck.search.plain.program import STEP, Board, Compiled
+from seqcheck.search.plain.program import Board, Compiled
+from seqcheck.search.plain.recalling import Recalling
+from seqcheck.search.plain.remembering import Account, snapshot
 from seqcheck.search.plain.tracing import Tracer
 
 CHUNK = 2048
 """States visited between two looks at the limits."""
+
+SMALL_CHUNK = 256
+"""The same where memory is limited: so many states, each with a dozen successors, take a megabyte."""
+
+GROWTH_BYTES = 40
+"""A dictionary that grows takes so much for each entry until it has let go of its old table (CPython's dictobject.c)."""
+
+FINISHING_S = 2.5e-7
+"""Letting go of a state takes so long at the end."""
+
+KEEPING_S, KEEPING_VALUE_S = 5e-7, 7e-8
+"""Writing a state and its parent into a snapshot takes so long, and each of its values."""
 
 
 class PlainEngine:
@@ -37,8 +52,8 @@ class PlainEngine:
         extras: Extras = NO_EXTRAS,
     ) -> Exploration:
         """Search every reachable state of *model*, or as far as *limits* allow. Memory: some 200 to 800 bytes a state."""
-        with collector_off():
-            return Search(model, limits, observer, wants_evidence=extras.evidence).run(watches)
+        with collector_off(), Allowance(limits) as allowance:
+            return Search(model, limits, allowance, observer, extras).run(watches)
 
 
 @contextmanager
@@ -53,153 +68,141 @@ def collector_off() -> Iterator[None]:
             gc.enable()
 
 
-@dataclass(slots=True)
-class Reach:
-    """How far a search has come."""
-
-    transitions: int = 0
-    layer: int = 0
-    complete_steps: int = -1
-    stopped: Stop | None = None
-
-
 class Search:
     """One search of one model."""
 
-    def __init__(self, model: Model, limits: Limits, observer: Observer, *, wants_evidence: bool) -> None:
+    def __init__(self, model: Model, limits: Limits, allowance: Allowance, observer: Observer, extras: Extras) -> None:
         self._model = model
-        self._wants_evidence = wants_evidence
+        self._extras = extras
         self._limits = limits
+        self._allowance = allowance
         self._observer = observer
         self._board = Board(len(model.properties), len(model.reactions))
         self._compiled = Compiled(model, self._board)
         self._tracer = Tracer(model, self._board)
-        self._order: list[State] = []
-        self._reach = Reach()
-        self._began = time.monotonic()
+        self._frontier = Frontier(timed=self._compiled.timed, cost=self._board.cost)
+        self._account = Account(board=self._board, compiled=self._compiled, tracer=self._tracer, frontier=self._frontier)
+        self._stopped: Stop | None = None
+        self._torn = False
+        keeping_s = KEEPING_S + KEEPING_VALUE_S * len(model.variables)
+        self._finishing_s = FINISHING_S + (0 if extras.keeper is None else keeping_s)
 
     def run(self, watches: tuple[Expression, ...]) -> Exploration:
-        """Search, then answer."""
+        """Search, then answer. A second Ctrl-C leaves a search torn: it answers, but cannot be taken up again from there."""
+        judged: Judged | None = None
         try:
-            layer = self._starts()
-            while layer and self._reach.stopped is None:
-                layer = self._search_layer(layer)
+            if not self._torn_while_recalling():
+                self._settle_starts()
+                self._visit_all()
+                judged = self._judge_graph()
         except KeyboardInterrupt:
-            self._reach.stopped = Stop.INTERRUPTED
-        return self._answer(watches)
+            self._stopped, self._torn = Stop.INTERRUPTED, True
+        self._keep(at_the_end=True)
+        return self._answer(watches, judged)
 
-    def _starts(self) -> dict[int, list[State]]:
-        """Return the first layer: the settled starts."""
-        found: list[State] = []
-        for raw in semantics.raw_starts(self._model):
+    def _torn_while_recalling(self) -> bool:
+        """Go on from a snapshot if there is one; tell whether that was stopped."""
+        keeper = self._extras.keeper
+        kept = keeper.kept(PlainEngine.name) if keeper is not None else None
+        if kept is not None:
+            self._torn = True
+            self._torn = not Recalling(self._model, kept, self._account).read(lambda: not self._exceeded())
+        return self._torn
+
+    def _settle_starts(self) -> None:
+        """Settle every start and let it wait to be visited."""
+        board, account = self._board, self._account
+        for raw in islice(semantics.raw_starts(self._model), account.starts_taken, None):
+            account.starts_taken += 1
             self._compiled.note_start(raw)
             try:
                 state = semantics.settle(self._model, raw)
             except semantics.Failed as failed:
                 self._tracer.note_failed_start(raw, failed.failure)
                 continue
-            if state not in self._board.seen:
-                self._board.seen[state] = None
-                self._board.cost[state] = 0
+            if state not in board.seen:
+                board.seen[state] = None
+                board.cost[state] = 0
                 self._tracer.raw_of[state] = raw
-                found.append(state)
-            if len(found) % CHUNK == 0 and self._exceeded(len(found)):
-                break
-        return {0: found} if found else {}
+                self._frontier.add_start(state)
+            if (account.starts_taken % SMALL_CHUNK == 0 or self._limits.states is not None) and self._exceeded():
+                return
 
-    def _search_layer(self, buckets: dict[int, list[State]]) -> dict[int, list[State]]:
-        """Visit all states of one number of steps; return the next layer."""
-        following: dict[int, list[State]] = {}
-        waiting = sum(map(len, buckets.values()))
-        while buckets and self._reach.stopped is None:
-            moment = min(buckets)
-            listed = buckets.pop(moment)
-            bucket = self._still_waiting(listed, self._reach.layer * STEP + moment)
-            waiting -= len(listed) - len(bucket)
-            at = 0
-            while at < len(bucket) and self._reach.stopped is None:
-                part = bucket[at : at + self._chunk_size()]
-                at += len(part)
-                fresh, waits = self._visit(part, moment)
-                if fresh:
-                    following.setdefault(moment, []).extend(fresh)
-                if waits:
-                    buckets.setdefault(moment + 1, []).extend(waits)
-                waiting += len(fresh) + len(waits) - len(part)
-                self._exceeded(waiting)
-            if at < len(bucket):
-                return {}
-        if not buckets:
-            self._reach.complete_steps = self._reach.layer
-            self._reach.layer += 1
-        return following
+    def _visit_all(self) -> None:
+        while self._stopped is None and (part := self._frontier.part(self._chunk_size())):
+            fresh: list[State] = []
+            waits: list[State] = []
+            self._account.transitions += self._compiled.expand(part, self._frontier.key, fresh, waits)
+            self._account.order += part
+            self._frontier.add(fresh, waits)
+            if not self._exceeded():
+                self._keep()
 
-    def _still_waiting(self, bucket: list[State], key: int) -> list[State]:
-        """Leave out states that a cheaper way has overtaken."""
-        if not self._compiled.timed:
-            return bucket
-        cost = self._board.cost
-        live = [state for state in bucket if cost.get(state) == key]
-        for state in live:
-            del cost[state]
-        return live
-
-    def _visit(self, bucket: list[State], moment: int) -> tuple[list[State], list[State]]:
-        fresh: list[State] = []
-        waits: list[State] = []
-        key = self._reach.layer * STEP + moment
-        self._reach.transitions += self._compiled.expand(bucket, key, fresh, waits)
-        self._order += bucket
-        return fresh, waits
+    def _keep(self, *, at_the_end: bool = False) -> None:
+        """Save a snapshot if it is time to, and when the search has been stopped."""
+        keeper = self._extras.keeper
+        if keeper is None or self._torn:
+            return
+        if keeper.due() or (at_the_end and self._stopped is not None):
+            keeper.save(snapshot(self._model, self._account))
 
     def _chunk_size(self) -> int:
+        chunk = CHUNK if self._limits.memory_mb is None else SMALL_CHUNK
         if self._limits.states is None:
-            return CHUNK
+            return chunk
         room = self._limits.states - len(self._board.seen)
-        return max(1, min(CHUNK, room // (len(self._model.steps) + 1)))
+        return max(1, min(chunk, room // (len(self._model.steps) + 1)))
 
-    def _exceeded(self, waiting: int) -> bool:
+    def _exceeded(self) -> bool:
         """Look at the limits and report how far the search is."""
-        states, limits = len(self._board.seen), self._limits
-        if limits.states is not None and states > limits.states:
-            self._reach.stopped = Stop.STATES
-        elif limits.seconds is not None and time.monotonic() - self._began > limits.seconds:
-            self._reach.stopped = Stop.SECONDS
-        elif limits.memory_mb is not None and resident_mb() > limits.memory_mb:
-            self._reach.stopped = Stop.MEMORY
-        reach = self._reach
-        self._observer(Progress(states=states, transitions=reach.transitions, layer=reach.layer, waiting=waiting))
-        return reach.stopped is not None
+        states = len(self._board.seen)
+        self._stopped = self._allowance.exceeded(states, states * self._finishing_s)
+        if self._stopped is None and self._limits.memory_mb is not None and self._would_not_fit(states):
+            self._stopped = Stop.MEMORY
+        frontier, transitions = self._frontier, self._account.transitions
+        self._observer(Progress(states=states, transitions=transitions, layer=max(0, frontier.layer), waiting=frontier.waiting))
+        return self._stopped is not None
+
+    def _would_not_fit(self, states: int) -> bool:
+        """Tell whether a table that grows in the next chunk would exceed the limit on memory."""
+        more = SMALL_CHUNK * (len(self._model.steps) + 1)
+        growing = grows(states, more) * states + grows(len(self._board.cost), more) * len(self._board.cost)
+        return growing > 0 and self._allowance.room_mb() < growing * GROWTH_BYTES / 1e6
 
     def _judge_graph(self) -> Judged | None:
         """Judge what needs the whole graph; a limit or an interruption leaves it undecided."""
-        if self._reach.stopped is not None:
+        if self._stopped is not None:
             return None
-        try:
-            return judge_graph(self._model, self._compiled, self._tracer, self._order, lambda: not self._exceeded(0))
-        except KeyboardInterrupt:
-            self._reach.stopped = Stop.INTERRUPTED
-            return None
+        self._keep()
+        return judge_graph(self._model, self._compiled, self._tracer, self._account.order, self._may_take)
 
-    def _answer(self, watches: tuple[Expression, ...]) -> Exploration:
-        board, judged = self._board, self._judge_graph()
+    def _may_take(self, megabytes: float) -> bool:
+        """Tell whether a search that has visited everything may go on, and take so much memory for it."""
+        if self._exceeded():
+            return False
+        if self._allowance.room_mb() < megabytes:
+            self._stopped = Stop.MEMORY
+        return self._stopped is None
+
+    def _answer(self, watches: tuple[Expression, ...], judged: Judged | None) -> Exploration:
+        board, order = self._board, self._account.order
         complete = judged is not None
         return Exploration(
             states=len(board.seen),
-            transitions=self._reach.transitions,
-            stopped=self._reach.stopped,
-            complete_steps=self._reach.complete_steps,
+            transitions=self._account.transitions,
+            stopped=self._stopped,
+            complete_steps=self._frontier.complete_steps,
             found=self._tracer.found() | (judged.found if judged is not None else {}),
             failures=self._tracer.failures(),
             unjudged={number: self._tracer.trace(state) for number, (state, _) in board.unjudged.items()},
-            never=self._compiled.some(watches, self._order) if complete else frozenset(),
-            entered=tuple(entered(self._order, place) for place in range(len(self._model.variables))),
+            never=self._compiled.some(watches, order) if complete else frozenset(),
+            entered=tuple(entered(order if complete else (), place) for place in range(len(self._model.variables))),
             acted=frozenset(number for number, flag in enumerate(board.acted) if flag),
             passing=frozenset(number for number, flag in enumerate(board.passing) if flag),
             dead_ends=self._remarkable(board.dead),
             time_stuck=self._remarkable(board.jammed),
             engine=PlainEngine.name,
-            evidence=Listed(states=self._order, ranks=judged.ranks) if judged is not None and self._wants_evidence else None,
+            evidence=Listed(states=order, ranks=judged.ranks) if judged is not None and self._extras.evidence else None,
         )
 
     def _remarkable(self, states: Sequence[State]) -> Remarkable | None:
@@ -213,8 +216,9 @@ def entered(order: Sequence[State], place: int) -> frozenset[int]:
     return frozenset(map(itemgetter(place), order))
 
 
-def resident_mb() -> float:
-    """Return the resident memory of this process in megabytes (10^6 bytes)."""
-    import psutil
-
-    return float(psutil.Process().memory_info().rss) / 1e6
+def grows(entries: int, more: int) -> bool:
+    """Tell whether a dictionary of so many entries gets a new table if more are put in: it is full at two thirds of 2^n."""
+    size = 8
+    while size * 2 // 3 < entries:
+        size *= 2
+    return entries + more > size * 2 // 3

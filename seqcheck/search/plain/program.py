@@ -96,6 +96,10 @@ class Compiled:
         if self._settle is not None:
             self._settle(*raw)
 
+    def recall_site(self, failure: Failure, site: int) -> None:
+        """Give the failure of slow settling the site that it had in a search that is taken up again."""
+        self._slow_sites[failure] = -1 - site
+
     def edges(self) -> Edges:
         """Return the function that lists the transitions that are no fault."""
         self._run(self._expanding.edges())

@@ -14,12 +14,12 @@ class Tracer:
     def __init__(self, model: Model, board: Board) -> None:
         self._model = model
         self._board = board
-        self._failed_starts: dict[Cause, State] = {}
+        self.failed_starts: dict[Cause, State] = {}
         self.raw_of: dict[State, State] = {}
 
     def note_failed_start(self, raw: State, failure: Failure) -> None:
         """Note a start that does not settle."""
-        self._failed_starts.setdefault(cause(failure), raw)
+        self.failed_starts.setdefault(cause(failure), raw)
 
     def trace(self, state: State, *, attempts: bool = False, last: int | None = None) -> Trace:
         """Return the way to *state*, and what is attempted there."""
@@ -48,7 +48,7 @@ class Tracer:
     def failures(self) -> tuple[Trace, ...]:
         """Return a shortest trace for each failure that was met: starts first, then by cost."""
         kept: dict[Cause, tuple[int, Trace]] = {
-            cause: (-1, Trace(raw_start=raw, states=())) for cause, raw in self._failed_starts.items()
+            cause: (-1, Trace(raw_start=raw, states=())) for cause, raw in self.failed_starts.items()
         }
         for (step, _), (state, cost) in self._board.troubles.items():
             failure = failure_of(self._model, state, None if step == TICK else step)

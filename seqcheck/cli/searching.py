@@ -1,0 +1,102 @@
+"""Asks an engine for one file's searches: with snapshots if they are wanted, and keeps what each search tells of itself."""
+
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import click
+
+from seqcheck import __version__
+from seqcheck.cli.load import Loaded
+from seqcheck.model.expression import Expression
+from seqcheck.model.model import Model
+from seqcheck.report.searched import Searched, searched
+from seqcheck.search.engine import NO_EXTRAS, Engine, Evidence, Exploration, Extras, Limits, Observer, Unfit
+from seqcheck.search.engines import NAMES, engine
+from seqcheck.search.planner.container import Binding, NotOursError
+from seqcheck.search.planner.job import NoAnswerError
+from seqcheck.search.planner.keeping import FileKeeper, Shelf
+
+AUTO = "auto"
+CHOICES = (AUTO, *NAMES)
+IN_THIS_PROCESS = "plain"
+INTERNAL_ERROR = 70
+
+
+def searcher(name: str) -> Engine:
+    """Return what searches if *name* is chosen: an engine, or the planner that chooses one."""
+    if name == IN_THIS_PROCESS:
+        return engine(name)
+    from seqcheck.search.planner.planner import Alone, Planner
+
+    return Planner() if name == AUTO else Alone(name)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """What is wanted of every search besides verdicts."""
+
+    resume: Path | None
+    proof: bool
+    exact_counts: bool
+
+
+@dataclass(slots=True, kw_only=True)
+class Searches:
+    """The searches of one file: an engine that passes on what is wanted besides, and notes what it was answered."""
+
+    name: str
+    searching: Engine
+    wanted: Wanted
+    shelf: Shelf | None
+    told: dict[tuple[str, ...], Searched] = field(default_factory=dict)
+    evidence: dict[tuple[str, ...], Evidence | None] = field(default_factory=dict)
+
+    def explore(
+        self,
+        model: Model,
+        watches: tuple[Expression, ...],
+        limits: Limits,
+        observer: Observer,
+        extras: Extras = NO_EXTRAS,
+    ) -> Exploration:
+        """Ask the engine. Raises `click.ClickException` if it is not made for this machine."""
+        keeper = None
+        if self.shelf is not None:
+            keeper = FileKeeper(self.shelf, model.faults, exact_counts=self.wanted.exact_counts)
+        extras = replace(extras, keeper=keeper, evidence=self.wanted.proof, exact_counts=self.wanted.exact_counts)
+        try:
+            found = self.searching.explore(model, watches, limits, observer, extras)
+        except NoAnswerError as none:
+            click.echo(f"seqcheck: no engine came to an answer, so there is no verdict: {none}", err=True)
+            raise SystemExit(INTERNAL_ERROR) from None
+        except Unfit as unfit:
+            raise click.ClickException(f"the engine {self.name} is not made for this machine: {unfit}") from None
+        self.told[model.faults] = searched(found, 0.0 if keeper is None else keeper.spent_before_s)
+        self.evidence[model.faults] = found.evidence
+        if keeper is not None and keeper.trouble:
+            click.echo(f"no snapshot could be kept: {keeper.trouble}", err=True)
+        return found
+
+    def close(self, *, complete: bool) -> None:
+        """Remove the snapshots if everything has been answered; else tell where they are."""
+        if self.shelf is None:
+            return
+        if complete:
+            self.shelf.remove()
+        elif self.shelf.sections:
+            click.echo(f"the search is kept in {self.shelf.path}: the same command takes it up again", err=True)
+
+
+def searches_of(loaded: Loaded, name: str, wanted: Wanted) -> Searches:
+    """Return the searches of a file. Raises `click.ClickException` if the snapshots are of something else."""
+    shelf = None
+    if wanted.resume is not None:
+        shelf = Shelf(path=wanted.resume, binding=Binding(version=__version__, sequence_sha256=loaded.sha256))
+        try:
+            shelf.open(NAMES)
+        except NotOursError as error:
+            text = f"{wanted.resume} was left as it is; it keeps no search of {loaded.file}: {error}"
+            raise click.ClickException(text) from None
+        except OSError as error:
+            raise click.ClickException(f"cannot keep snapshots in {wanted.resume}: {error.strerror or error}") from None
+    return Searches(name=name, searching=searcher(name), wanted=wanted, shelf=shelf)

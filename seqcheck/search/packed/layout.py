@@ -1,0 +1,120 @@
+"""Where each variable's value stands in the words of a packed state, and how states are packed and unpacked."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from seqcheck.model.model import Model, State
+from seqcheck.search.engine import Unfit
+
+WORD = 64
+MOST_BITS = 62
+LOW_BITS = 6
+"""The lowest bits of the first word, in which the states of one prefix differ."""
+
+Packed = NDArray[np.uint64]
+"""Packed states one after the other: a row of words for each."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Field:
+    """Where a variable's value less its lowest stands. *bits* may be 0: the variable has one value only."""
+
+    word: int
+    shift: int
+    bits: int
+    lowest: int
+
+    @property
+    def mask(self) -> int:
+        """Ones in as many places as the field has."""
+        return (1 << self.bits) - 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layout:
+    """The fields of a model's variables, in the model's order."""
+
+    fields: tuple[Field, ...]
+    words: int
+
+    def pack(self, columns: Sequence[NDArray[np.int64]], many: int) -> Packed:
+        """Pack *many* states given as one array of values for each variable."""
+        packed = np.zeros((many, self.words), np.uint64)
+        for field, column in zip(self.fields, columns, strict=True):
+            packed[:, field.word] |= (column - field.lowest).astype(np.uint64) << np.uint64(field.shift)
+        return packed
+
+    def column(self, packed: Packed, place: int) -> NDArray[np.int64]:
+        """Return the values of one variable in some packed states."""
+        field = self.fields[place]
+        values = (packed[:, field.word] >> np.uint64(field.shift)) & np.uint64(field.mask)
+        return values.astype(np.int64) + field.lowest
+
+    def pack_one(self, state: State) -> Packed:
+        """Pack one state."""
+        packed: Packed = self.pack([np.array([value], np.int64) for value in state], 1)[0]
+        return packed
+
+    def unpack(self, words: Sequence[int]) -> State:
+        """Return the state that some words stand for."""
+        return tuple(((int(words[f.word]) >> f.shift) & f.mask) + f.lowest for f in self.fields)
+
+
+def laid_out(model: Model, first: Sequence[int] = ()) -> Layout:
+    """Lay out a model's variables, those of *first* in the lowest bits; no field straddles two words. Raises `Unfit`."""
+    order = [*first, *(place for place in range(len(model.variables)) if place not in set(first))]
+    used = [0]
+    placed: dict[int, Field] = {}
+    for place in order:
+        variable = model.variables[place]
+        bits = (variable.highest - variable.lowest).bit_length()
+        if bits > MOST_BITS:
+            raise Unfit(f"{variable.name} has more than {MOST_BITS} bits")
+        word = next((w for w, taken in enumerate(used) if taken + bits <= WORD), len(used))
+        if word == len(used):
+            used.append(0)
+        placed[place] = Field(word=word, shift=used[word] % WORD, bits=bits, lowest=variable.lowest)
+        used[word] += bits
+    return Layout(fields=tuple(placed[place] for place in range(len(order))), words=len(used))
+
+
+def well_laid(model: Model, layout: Layout, sample: Packed) -> Layout:
+    """Lay out anew so that as many as can be of the states of a sample share a prefix.
+
+    Greedy: the next variable in the lowest bits is the one without which the fewest different prefixes are left.
+    """
+    columns = [layout.column(sample, place) for place in range(len(model.variables))]
+    chosen: list[int] = []
+    left = LOW_BITS
+    rest = [np.zeros(len(sample), np.uint64)]
+    hashes = [_mixed(column, place) for place, column in enumerate(columns)]
+    whole = np.bitwise_xor.reduce(np.stack(hashes), axis=0) if hashes else rest[0]
+    while left > 0 and len(chosen) < len(columns):
+        open_ = [p for p, f in enumerate(layout.fields) if f.bits > 0 and p not in chosen]
+        if not open_:
+            break
+        now = len(np.unique(whole))
+        counts = {p: len(np.unique(whole ^ _partly(hashes[p], columns[p], p, left, layout.fields[p]))) for p in open_}
+        best = min(open_, key=lambda p: ((counts[p] / now) ** (1 / min(left, layout.fields[p].bits)), p))
+        whole = whole ^ _partly(hashes[best], columns[best], best, left, layout.fields[best])
+        chosen.append(best)
+        left -= layout.fields[best].bits
+    return laid_out(model, chosen)
+
+
+def _mixed(column: NDArray[np.int64], place: int) -> NDArray[np.uint64]:
+    """Hash one variable's values; the hash of a state is the sum without carry of those of its values."""
+    mixed = (column.astype(np.uint64) + np.uint64(1 + 1000003 * place)) * np.uint64(0x9E3779B97F4A7C15)
+    mixed ^= mixed >> np.uint64(31)
+    mixed *= np.uint64(0xD6E8FEB86659FD93)
+    return mixed ^ (mixed >> np.uint64(32))
+
+
+def _partly(hashes: NDArray[np.uint64], column: NDArray[np.int64], place: int, left: int, field: Field) -> NDArray[np.uint64]:
+    """Return what to take out of the hashes of states if a variable moves into the *left* lowest bits, as far as it fits."""
+    if field.bits <= left:
+        return hashes
+    return hashes ^ _mixed((column - field.lowest) >> left, place)

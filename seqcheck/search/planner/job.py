@@ -1,0 +1,56 @@
+"""What engines that compete are asked, and what can become of them."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from enum import Enum
+
+from seqcheck.model.expression import Expression
+from seqcheck.model.model import Model
+from seqcheck.search.engine import Engine, Exploration, Extras, Limits, Observer
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """What `explore` is asked, and how engines are found by name."""
+
+    find: Callable[[str], Engine]
+    model: Model
+    watches: tuple[Expression, ...]
+    limits: Limits
+    observer: Observer
+    extras: Extras
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """An engine that may take part: after so many seconds, if there is so much memory to begin with.
+
+    *instead_of* names one that it stands in for; *only_beside*: it begins only while another is running.
+    """
+
+    engine: str
+    after_s: float
+    needs_mb: float
+    instead_of: str = ""
+    only_beside: bool = False
+
+
+class Fate(Enum):
+    """What became of an engine that did not win."""
+
+    BEHIND = "it was ahead of {engine}"
+    UNFIT = "{engine} is not made for this machine: {why}"
+    BROKE = "{engine} broke off: {why}"
+    DIED = "{engine} died: {why}"
+    NO_ROOM = "there was not the memory to start {engine}"
+    STOPPED = "{engine} came to {why}"
+
+
+class NoAnswerError(Exception):
+    """Every engine that was tried broke off; the text says why each did."""
+
+
+def ask(job: Job, name: str, reason: str) -> Exploration:
+    """Ask an engine in this process."""
+    found = job.find(name).explore(job.model, job.watches, job.limits, job.observer, job.extras)
+    return replace(found, reason=reason)
