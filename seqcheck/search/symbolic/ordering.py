@@ -1,15 +1,15 @@
 """Chooses an order for the variables of a model: what has to do with one another stands close together.
 
 Variables that hold several machines together, like a mode switch, come first; then machine by machine. Within a machine the
-variables are drawn together by what reads and writes them: each moves to the middle of its partners, again and again, as
-long as that shortens the whole (Aloul, Markov and Sakallah, "FORCE: a fast and easy-to-implement variable-ordering
-heuristic", 2003).
+variables are drawn together by what reads and writes them: each moves to the middle of its partners, again and again (Aloul,
+Markov and Sakallah, "FORCE: a fast and easy-to-implement variable-ordering heuristic", 2003); what time adds to stands below.
 """
 
 from collections.abc import Iterator, Sequence
 from typing import TypeAlias
 
 from seqcheck.model.expression import Apply, Expression, Op, Sense
+from seqcheck.model.idling import TIME
 from seqcheck.model.model import Model, Program
 from seqcheck.search.symbolic.diagrams import width
 from seqcheck.search.symbolic.valuing import Facts
@@ -24,7 +24,7 @@ WORTH_SPLITTING = 0.9
 
 HUB_COST = 0.15
 
-PASSES = 40
+PASSES = 50
 
 
 def ordered(facts: Facts) -> tuple[tuple[int, int], ...]:
@@ -35,12 +35,13 @@ def ordered(facts: Facts) -> tuple[tuple[int, int], ...]:
 
 def variables(facts: Facts) -> list[int]:
     """Return the variables from the top."""
-    count = len(facts.model.variables)
+    found = facts.model.variables
+    widths = [max(1, width(v.lowest, v.highest)) for v in found]
     groups = tuple(dict.fromkeys(group for group in coupled(facts) if len(group) > 1))
-    hubs, machines = split(count, groups)
+    hubs, machines = split(len(found), groups)
     order = list(hubs)
     for machine in machines:
-        order += drawn_together(machine, groups)
+        order += sorted(drawn_together(machine, groups, widths), key=lambda n: found[n].kind in TIME)
     return order
 
 
@@ -127,35 +128,43 @@ def components(among: Sequence[int], groups: Sequence[Group]) -> list[list[int]]
     return list(found.values())
 
 
-def drawn_together(machine: Sequence[int], groups: Sequence[Group]) -> list[int]:
+def drawn_together(machine: Sequence[int], groups: Sequence[Group], widths: Sequence[int]) -> list[int]:
     """Return the variables of a machine in an order in which its groups are short."""
     inside = set(machine)
     own = [group & inside for group in groups if len(group & inside) > 1]
     best = order = list(machine)
-    shortest = length(order, own)
+    shortest = length(order, own, widths)
     for _ in range(PASSES):
-        order = moved(order, own)
-        now = length(order, own)
-        if now >= shortest:
-            break
-        best, shortest = order, now
+        order = moved(order, own, widths)
+        now = length(order, own, widths)
+        if now < shortest:
+            best, shortest = order, now
     return best
 
 
-def length(order: Sequence[int], groups: Sequence[Group]) -> int:
-    """Return how far groups reach in an order, all together."""
-    place = {variable: n for n, variable in enumerate(order)}
-    places = [[place[variable] for variable in group] for group in groups]
+def middles(order: Sequence[int], widths: Sequence[int]) -> dict[int, float]:
+    """Return the middle of each variable among the bits of an order."""
+    found, passed = {}, 0
+    for variable in order:
+        found[variable] = passed + widths[variable] / 2
+        passed += widths[variable]
+    return found
+
+
+def length(order: Sequence[int], groups: Sequence[Group], widths: Sequence[int]) -> float:
+    """Return how far groups reach in an order, all together, in bits."""
+    middle = middles(order, widths)
+    places = [[middle[variable] for variable in group] for group in groups]
     return sum(max(group) - min(group) for group in places)
 
 
-def moved(order: Sequence[int], groups: Sequence[Group]) -> list[int]:
+def moved(order: Sequence[int], groups: Sequence[Group], widths: Sequence[int]) -> list[int]:
     """Move each variable to the middle of the middles of its groups."""
-    place = {variable: n for n, variable in enumerate(order)}
+    middle = middles(order, widths)
     pulls: dict[int, list[float]] = {variable: [] for variable in order}
     for group in groups:
-        middle = sum(place[variable] for variable in group) / len(group)
+        centre = sum(middle[variable] for variable in group) / len(group)
         for variable in group:
-            pulls[variable].append(middle)
-    middles = {v: sum(pull) / len(pull) if pull else float(place[v]) for v, pull in pulls.items()}
-    return sorted(order, key=lambda variable: (middles[variable], place[variable]))
+            pulls[variable].append(centre)
+    goals = {v: sum(pull) / len(pull) if pull else middle[v] for v, pull in pulls.items()}
+    return sorted(order, key=lambda variable: (goals[variable], middle[variable]))
