@@ -6,11 +6,14 @@ from pathlib import Path
 import pytest
 
 from seqcheck.compile.compile import compile_machine
-from seqcheck.model.model import Model, State
+from seqcheck.model.model import Model, State, condition_of
 from seqcheck.search.engine import Diagram, Drawn, Exploration, Extras, Limits, Snapshot, Stop, Unfit
 from seqcheck.search.engines import engine
+from seqcheck.search.limits import Allowance
+from seqcheck.search.symbolic.budget import Budget
+from seqcheck.search.symbolic.cone import Cones
 from seqcheck.search.symbolic.ordering import variables
-from seqcheck.search.symbolic.symbolic import SymbolicEngine
+from seqcheck.search.symbolic.symbolic import Search, SymbolicEngine
 from seqcheck.search.symbolic.valuing import Facts
 from tests.benchmarks.cells import cells
 from tests.outside.reading import machine_of
@@ -194,3 +197,44 @@ def test_the_evidence_is_the_set_of_reachable_states_with_ranks() -> None:
         for number in range(max(listed.ranks[0]) + 1)
     ]
     assert ranks == by_plain
+
+
+TWO_CELLS = """
+machine: Two cells and a shared clock
+tick: 1 s
+parts: {a: {range: 0..3}, b: {range: 0..3}, c: [off, on]}
+outputs: {lamp: [dark, lit]}
+sensors: {a_full: a = 3}
+timers:
+  rest: {kind: TON, in: lamp = lit, pt: 2 s}
+commands:
+  light: {permissives: {a is full: a_full}, then: {lamp: lit}}
+plant:
+  drifts: {when: c = on, after: 0..3 s, then: {b: "(b + 1) MOD 4"}}
+people:
+  more a: {if: a < 3, then: {a: a + 1}}
+  more b: {if: b < 3, then: {b: b + 1}}
+  switch: {if: c = off, then: {c: on}}
+hazards:
+  H1: {text: Lit, must not be: lamp = lit}
+  H2: {text: B is full, must not be: b = 3}
+  H3: {text: The rest is over, must not be: rest.Q}
+"""
+
+
+def test_a_run_is_looked_for_among_the_steps_that_can_matter() -> None:
+    """Time matters to H3, and with it the plant rule that can hold time up."""
+    model = model_of(TWO_CELLS)
+    search = Search(model, Budget(Allowance(Limits()), Limits(), lambda _: None), Extras())
+    cones = Cones(Facts(model), search.parts.space, search.parts.every)
+    names = {p.id: condition_of(p.rule).test for p in model.properties}
+    kept = {name: {model.steps[n].name for n in cones.steps(Facts(model).reads(test))} for name, test in names.items()}
+    assert kept["H1"] == {"light", "more a"}
+    assert kept["H2"] == {"drifts", "more b", "switch"}
+    assert kept["H3"] == {"light", "more a", "drifts", "switch", "more b"}
+
+
+def test_a_long_way_among_many_machines_is_found_by_its_own_steps() -> None:
+    """Eighteen turns of two counters among 30: layers of all of them would not end."""
+    found = explored(model_of(counters(30, 9)))
+    assert len(found.found[0].states) == 19

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import TypeAlias, cast
 
 from seqcheck.model.expression import Expression
-from seqcheck.model.model import MOST_ROUNDS, Hazard, Model, State
+from seqcheck.model.model import MOST_ROUNDS, Model, State
 from seqcheck.model.run import Failure
 from seqcheck.model.semantics import Failed, Impossible, divide, evaluate, modulo, power, select, settle
 from seqcheck.search.plain.expanding import Expanding, all_true, first_true, truths
@@ -84,6 +84,7 @@ class Compiled:
         sites = Sites()
         settling = Settling(model, self._fallibility, sites)
         self._expanding = Expanding(model, self._fallibility, settling, sites)
+        self._moving_hazards = settling.hazards(settling.written)
         self._names = namespace(board, self._slow)
         lines = settling.source() if settling.needed else []
         self._run([*lines, *truths(model, self._fallibility), *self._expanding.expand()])
@@ -132,10 +133,10 @@ class Compiled:
 
     def _note_round(self, _reactions: list[str], values: State) -> None:
         """Note the hazards that hold after a round of slow settling."""
-        for number, p in enumerate(self._model.properties):
-            if isinstance(p.rule, Hazard) and not self._board.passing[number]:
+        for number, test in self._moving_hazards:
+            if not self._board.passing[number]:
                 with suppress(Impossible):
-                    self._board.passing[number] = bool(evaluate(self._model, p.rule.must_not_be.test, values))
+                    self._board.passing[number] = bool(evaluate(self._model, test, values))
 
     def _run(self, lines: list[str]) -> None:
         source = "\n".join(lines)

@@ -1,7 +1,7 @@
 """Turns the set of all reachable states, and the moves, into what a search has to answer."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Forbid, Hazard, Model, NotJudged, Only, Reachable, Recoverable, condition_of
@@ -75,7 +75,8 @@ class Answering:
         for number, p in enumerate(self._model.properties):
             if not complete and self._needs_all(p.rule):
                 continue
-            aims = [aim for aim in self._aims(p.rule) if aim.states.satisfiable()]
+            aims = [aim if complete else replace(aim, reads=None) for aim in self._aims(p.rule)]
+            aims = [aim for aim in aims if aim.states.satisfiable()]
             if aims:
                 yield number, aims
 
@@ -99,21 +100,26 @@ class Answering:
         return ranks if self._space.any(ranks) == self._states else None
 
     def _aims(self, rule: object) -> Iterator[Aim]:
-        truth = self._parts.moves.truth
         match rule:
             case Hazard(must_not_be=guard):
-                yield Aim(states=self._states & truth(guard.test), plain=True)
+                yield self._told_by(guard.test)
             case Reachable(goal=guard) if not self._model.faults:
-                yield Aim(states=self._states & truth(guard.test), plain=True)
+                yield self._told_by(guard.test)
             case Reachable(goal=guard):
                 yield from self._cut_off(guard.test)
             case Recoverable(goal=guard):
                 yield Aim(states=self._states & ~self.leading(guard.test))
             case Forbid(step=step, during=guard):
-                accepted = self._space.all(truth(g.test) for g in self._model.steps[step].guards)
-                yield Aim(states=self._states & accepted & truth(guard.test), attempts=True, last=step, plain=True)
+                told = self._told_by(*(g.test for g in self._model.steps[step].guards), guard.test)
+                yield replace(told, attempts=True, last=step)
             case Only(steps=allowed, makes=guard):
                 yield from self._made(allowed, guard.test)
+
+    def _told_by(self, *tests: Expression) -> Aim:
+        """Return the states in which some conditions of the file all hold."""
+        truth, reads = self._parts.moves.truth, self._parts.facts.reads
+        states = self._states & self._space.all(truth(test) for test in tests)
+        return Aim(states=states, plain=True, reads=frozenset[int]().union(*(reads(test) for test in tests)))
 
     def _made(self, allowed: frozenset[int], test: Expression) -> Iterator[Aim]:
         """Yield the states in which a step that is not allowed makes a condition true."""

@@ -58,6 +58,10 @@ class Reaching:
         """All states of the layers that are complete."""
         return self._seen
 
+    def narrower(self, moves: Sequence[Move]) -> "Reaching":
+        """Return a search of the same machine in which only some steps are taken."""
+        return Reaching(self._space, moves, self._waiting, self.starts, lambda _: self._check(self.reached))
+
     def give_up_all_but_layers(self) -> None:
         """Let go of all that is not needed to tell what the layers hold, there being no room for more."""
         self.reached.states = self._seen

@@ -6,11 +6,15 @@ from typing import TypeAlias
 
 from seqcheck.model.model import State
 from seqcheck.search.engine import Trace
+from seqcheck.search.symbolic.cone import Cones
 from seqcheck.search.symbolic.diagrams import Node, Space
 from seqcheck.search.symbolic.moves import Move
 from seqcheck.search.symbolic.reaching import Reaching
 from seqcheck.search.symbolic.timing import Clockwork, Timetable
 from seqcheck.search.symbolic.waiting import Waiting
+
+WORTH_NARROWING = 0.8
+"""Layers are made anew for a cone that has no more than this part of the steps."""
 
 Cost: TypeAlias = tuple[int, int]
 """A number of steps and one of ticks."""
@@ -20,13 +24,15 @@ Cost: TypeAlias = tuple[int, int]
 class Aim:
     """States to find a shortest way to; with *attempts* followed by the step *last* (None: a tick).
 
-    *plain*: the states are told by a condition of the file, so that no clock of theirs has an odd bound.
+    *plain*: the states are told by a condition of the file, so that no clock of theirs has an odd bound; *reads* are then the
+    variables that it reads.
     """
 
     states: Node
     attempts: bool = False
     last: int | None = None
     plain: bool = False
+    reads: frozenset[int] | None = None
 
     @property
     def steps(self) -> int:
@@ -50,8 +56,15 @@ class Shown:
 class Runs:
     """Finds traces in the layers of one search."""
 
-    def __init__(
-        self, space: Space, steps: Sequence[Move], waiting: Waiting, reaching: Reaching, start: Move, clockwork: Clockwork
+    def __init__(  # noqa: PLR0913, PLR0917 - what a search is made of
+        self,
+        space: Space,
+        steps: Sequence[Move],
+        waiting: Waiting,
+        reaching: Reaching,
+        start: Move,
+        clockwork: Clockwork,
+        cones: Cones | None = None,
     ) -> None:
         self._space = space
         self._clockwork = clockwork
@@ -60,9 +73,28 @@ class Runs:
         self._reaching = reaching
         self._start = start
         self._timed = waiting.tick is not None
+        self._cones = cones
+        self._narrower: dict[frozenset[int], Runs] = {}
 
     def shortest(self, aims: Sequence[Aim]) -> Shown | None:
         """Return a cheapest trace to any of some aims; None if no reachable state has one. The layers found stay known."""
+        return self._of(aims)._shortest(aims)  # noqa: SLF001 - of the same class
+
+    def _of(self, aims: Sequence[Aim]) -> "Runs":
+        """Return who searches with no more steps than can matter to some aims."""
+        reads = [aim.reads for aim in aims if aim.reads is not None]
+        if self._cones is None or len(reads) < len(aims):
+            return self
+        kept = self._cones.steps(frozenset[int]().union(*reads))
+        if len(kept) > WORTH_NARROWING * len(self._steps):
+            return self
+        if kept not in self._narrower:
+            steps = [move for move in self._steps if move.number in kept]
+            reaching = self._reaching.narrower(steps)
+            self._narrower[kept] = Runs(self._space, steps, self._waiting, reaching, self._start, self._clockwork)
+        return self._narrower[kept]
+
+    def _shortest(self, aims: Sequence[Aim]) -> Shown | None:
         wanted = [aim for aim in aims if aim.states.satisfiable()]
         number = 0
         while wanted:

@@ -10,6 +10,7 @@ from seqcheck.search.engine import NO_EXTRAS, Drawn, Exploration, Extras, Limits
 from seqcheck.search.limits import Allowance
 from seqcheck.search.symbolic.answering import Answering, Parts
 from seqcheck.search.symbolic.budget import BYTES_A_NODE, Budget, cache_for, nodes_for
+from seqcheck.search.symbolic.cone import Cones
 from seqcheck.search.symbolic.diagrams import Node, OutOfNodes, Space
 from seqcheck.search.symbolic.exporting import drawn
 from seqcheck.search.symbolic.keeping import recalled, remember
@@ -99,7 +100,7 @@ class Search:
         start = moves.start()
         waiting = Waiting(self._space, model, moves, tick)
         reaching = Reaching(self._space, steps, waiting, start.image(start.possible), self._check)
-        self._parts = Parts(
+        self.parts = Parts(
             model=model,
             space=self._space,
             facts=facts,
@@ -109,11 +110,12 @@ class Search:
             start=start,
             reaching=reaching,
         )
-        self._runs = Runs(self._space, steps, waiting, reaching, start, Clockwork(facts, moves))
+        cones = Cones(facts, self._space, self.parts.every)
+        self._runs = Runs(self._space, steps, waiting, reaching, start, Clockwork(facts, moves), cones)
 
     def run(self, watches: tuple[Expression, ...]) -> Exploration:
         """Search, then answer. What is stopped answers for the layers that are complete."""
-        reaching = self._parts.reaching
+        reaching = self.parts.reaching
         keeper = self._extras.keeper
         try:
             if keeper is not None and (snapshot := keeper.kept(SymbolicEngine.name)) is not None:
@@ -133,8 +135,8 @@ class Search:
     def _to_the_first(self) -> None:
         """Make layer after layer. Raises `Halt` when one has a violation."""
         number = 0
-        while (layer := self._parts.reaching.layer(number)).satisfiable():
-            if Answering(self._parts, layer, self._runs).violates():
+        while (layer := self.parts.reaching.layer(number)).satisfiable():
+            if Answering(self.parts, layer, self._runs).violates():
                 self._budget.stopped = Stop.FIRST
                 raise Halt(Stop.FIRST)
             number += 1
@@ -144,20 +146,20 @@ class Search:
         self._budget.check(reached)
         keeper = self._extras.keeper
         if keeper is not None and keeper.due():
-            keeper.save(remember(self._space, self._parts.reaching, SymbolicEngine.name))
+            keeper.save(remember(self._space, self.parts.reaching, SymbolicEngine.name))
 
     def _answer(self, states: Node, watches: tuple[Expression, ...]) -> Exploration:
-        answering = Answering(self._parts, states, self._runs)
+        answering = Answering(self.parts, states, self._runs)
         runs, stopped = self._runs, self._budget.stopped
         ways = [(number, runs.shortest(aims)) for number, aims in answering.found(complete=stopped is None)]
         lacking = [(number, runs.shortest([aim])) for number, aim in answering.unjudged()]
-        reached = states if stopped is None else states | self._parts.reaching.reached.states
+        reached = states if stopped is None else states | self.parts.reaching.reached.states
         count = self._space.count(reached)
         return Exploration(
             states=count,
             transitions=answering.transitions(reached),
             stopped=stopped,
-            complete_steps=None if stopped is None else len(self._parts.reaching.reached.layers) - 1,
+            complete_steps=None if stopped is None else len(self.parts.reaching.reached.layers) - 1,
             found={number: way.trace for number, way in ways if way is not None},
             failures=answering.failures(),
             unjudged={number: way.trace for number, way in lacking if way is not None},

@@ -49,6 +49,7 @@ class Waiting:
         longest = max((one.most for one in running), default=0)
         self.far = longest >= FAR
         if tick is not None and longest >= WORTH_STRIDES:
+            self._watched = {timer.variable for timer in model.timers if self._is_read(timer)}
             self.strides = [self._stride(tick, running, 1 << power) for power in range(longest.bit_length())]
 
     def after(self, states: Node, waited: Node | None = None) -> Node:
@@ -95,11 +96,10 @@ class Waiting:
     def _stride(self, tick: Move, running: Sequence[Running], ticks: int) -> Move:
         """Return the move of a number of ticks on which nothing happens."""
         possible = tick.possible
-        watched = {t.variable for t in self._model.timers if self._is_read(t)}
         functions: list[tuple[int, Node]] = []
         for one in running:
             bits = self._space.now[one.variable]
-            if one.variable in watched:
+            if one.variable in self._watched:
                 possible &= ~one.runs
                 continue
             if one.stops:
