@@ -129,7 +129,7 @@ class Reaching:
         if not reached.layers:
             new = self._waiting.after(self.starts)
         else:
-            following = self._space.any(self._images(reached.layers[-1]))
+            following = self._space.any(self._images(self._seen))
             new = self._waiting.after(following & ~self._seen) & ~self._seen
         self._seen |= new
         reached.layers.append(new)
