@@ -2,10 +2,14 @@
 
 import sys
 import time
+from collections.abc import Iterator
 
 import click
 
 from seqcheck.search.engine import Progress
+
+LONGEST = 12
+"""Digits of a number that is shown in full."""
 
 
 class ProgressLine:
@@ -23,10 +27,7 @@ class ProgressLine:
         if now < self._due:
             return
         self._due = now + (0.2 if self._terminal else 10)
-        line = (
-            f"{self._what}: {progress.states:,} states, {progress.transitions:,} transitions, {progress.layer} steps deep, "
-            f"{progress.waiting:,} states waiting (Ctrl-C stops)"
-        )
+        line = f"{self._what}: {', '.join(known(progress))} (Ctrl-C stops)"
         if self._terminal:
             click.echo("\r" + line.ljust(self._width), nl=False, err=True)
             self._width = len(line)
@@ -38,3 +39,20 @@ class ProgressLine:
         if self._width:
             click.echo("\r" + " " * self._width + "\r", nl=False, err=True)
             self._width = 0
+
+
+def known(progress: Progress) -> Iterator[str]:
+    """Yield in words how far a search is; engines leave at 0 what they do not know while they search."""
+    yield f"{short(progress.states)} states" if progress.states else "searching"
+    if progress.transitions:
+        yield f"{short(progress.transitions)} transitions"
+    if progress.layer:
+        yield f"{progress.layer} steps deep"
+    if progress.waiting:
+        yield f"{short(progress.waiting)} states waiting"
+
+
+def short(number: int) -> str:
+    """Return a number, or how large about it is if it is too long to be read in passing."""
+    digits = str(number)
+    return f"{number:,}" if len(digits) <= LONGEST else f"{digits[0]}.{digits[1]}·10^{len(digits) - 1}"

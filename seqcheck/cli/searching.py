@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -10,11 +11,12 @@ from seqcheck.cli.load import Loaded
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Model
 from seqcheck.report.searched import Searched, searched
-from seqcheck.search.engine import NO_EXTRAS, Engine, Evidence, Exploration, Extras, Limits, Observer, Unfit
+from seqcheck.search.engine import NO_EXTRAS, Engine, Evidence, Exploration, Extras, Limits, Observer, Stop, Unfit
 from seqcheck.search.engines import NAMES, engine
-from seqcheck.search.planner.container import Binding, NotOursError
 from seqcheck.search.planner.job import NoAnswerError
-from seqcheck.search.planner.keeping import FileKeeper, Shelf
+
+if TYPE_CHECKING:
+    from seqcheck.search.planner.keeping import FileKeeper, Shelf
 
 AUTO = "auto"
 CHOICES = (AUTO, *NAMES)
@@ -38,6 +40,7 @@ class Wanted:
     resume: Path | None
     proof: bool
     exact_counts: bool
+    first: bool
 
 
 @dataclass(slots=True, kw_only=True)
@@ -47,9 +50,10 @@ class Searches:
     name: str
     searching: Engine
     wanted: Wanted
-    shelf: Shelf | None
+    shelf: "Shelf | None"
     told: dict[tuple[str, ...], Searched] = field(default_factory=dict)
     evidence: dict[tuple[str, ...], Evidence | None] = field(default_factory=dict)
+    is_at_the_first: bool = False
 
     def explore(
         self,
@@ -60,10 +64,8 @@ class Searches:
         extras: Extras = NO_EXTRAS,
     ) -> Exploration:
         """Ask the engine. Raises `click.ClickException` if it is not made for this machine."""
-        keeper = None
-        if self.shelf is not None:
-            keeper = FileKeeper(self.shelf, model.faults, exact_counts=self.wanted.exact_counts)
-        extras = replace(extras, keeper=keeper, evidence=self.wanted.proof, exact_counts=self.wanted.exact_counts)
+        wanted, keeper = self.wanted, self._keeper(model.faults)
+        extras = replace(extras, keeper=keeper, evidence=wanted.proof, exact_counts=wanted.exact_counts, first=wanted.first)
         try:
             found = self.searching.explore(model, watches, limits, observer, extras)
         except NoAnswerError as none:
@@ -73,9 +75,17 @@ class Searches:
             raise click.ClickException(f"the engine {self.name} is not made for this machine: {unfit}") from None
         self.told[model.faults] = searched(found, 0.0 if keeper is None else keeper.spent_before_s)
         self.evidence[model.faults] = found.evidence
+        self.is_at_the_first = self.is_at_the_first or found.stopped is Stop.FIRST
         if keeper is not None and keeper.trouble:
             click.echo(f"no snapshot could be kept: {keeper.trouble}", err=True)
         return found
+
+    def _keeper(self, faults: tuple[str, ...]) -> "FileKeeper | None":
+        if self.shelf is None:
+            return None
+        from seqcheck.search.planner.keeping import FileKeeper
+
+        return FileKeeper(self.shelf, faults, exact_counts=self.wanted.exact_counts)
 
     def close(self, *, complete: bool) -> None:
         """Remove the snapshots if everything has been answered; else tell where they are."""
@@ -84,19 +94,27 @@ class Searches:
         if complete:
             self.shelf.remove()
         elif self.shelf.sections:
-            click.echo(f"the search is kept in {self.shelf.path}: the same command takes it up again", err=True)
+            command = "the same command without --first" if self.is_at_the_first else "the same command"
+            click.echo(f"the search is kept in {self.shelf.path}: {command} takes it up again", err=True)
 
 
 def searches_of(loaded: Loaded, name: str, wanted: Wanted) -> Searches:
     """Return the searches of a file. Raises `click.ClickException` if the snapshots are of something else."""
-    shelf = None
-    if wanted.resume is not None:
-        shelf = Shelf(path=wanted.resume, binding=Binding(version=__version__, sequence_sha256=loaded.sha256))
-        try:
-            shelf.open(NAMES)
-        except NotOursError as error:
-            text = f"{wanted.resume} was left as it is; it keeps no search of {loaded.file}: {error}"
-            raise click.ClickException(text) from None
-        except OSError as error:
-            raise click.ClickException(f"cannot keep snapshots in {wanted.resume}: {error.strerror or error}") from None
+    shelf = None if wanted.resume is None else shelf_of(loaded, wanted.resume)
     return Searches(name=name, searching=searcher(name), wanted=wanted, shelf=shelf)
+
+
+def shelf_of(loaded: Loaded, path: Path) -> "Shelf":
+    """Open the snapshots of a file. Raises `click.ClickException` if they are of something else."""
+    from seqcheck.search.planner.container import Binding, NotOursError
+    from seqcheck.search.planner.keeping import Shelf
+
+    shelf = Shelf(path=path, binding=Binding(version=__version__, sequence_sha256=loaded.sha256))
+    try:
+        shelf.open(NAMES)
+    except NotOursError as error:
+        text = f"{path} was left as it is; it keeps no search of {loaded.file}: {error}"
+        raise click.ClickException(text) from None
+    except OSError as error:
+        raise click.ClickException(f"cannot keep snapshots in {path}: {error.strerror or error}") from None
+    return shelf

@@ -58,6 +58,7 @@ class Asked:
 @click.option("--max-memory", type=click.FloatRange(min=1), metavar="MB", help="Give up when so many megabytes are taken.")
 @click.option("--engine", "engine_name", type=click.Choice(CHOICES), default=AUTO, show_default=True, help="How to search.")
 @click.option("--exact-counts", is_flag=True, help="Count every state and transition, even where a reduced machine would do.")
+@click.option("--first", is_flag=True, help="Stop at the first violation: its shortest run is shown, the rest stays undecided.")
 @click.option("--resume", metavar="FILE", type=click.Path(path_type=Path), help="Keep the search in FILE; go on from there.")
 @click.option("--proof", metavar="FILE", help="Also write a proof of all that holds, for check-proof.")
 def verify(  # noqa: PLR0913, PLR0917 - one argument for each option
@@ -70,6 +71,7 @@ def verify(  # noqa: PLR0913, PLR0917 - one argument for each option
     max_memory: float | None,
     engine_name: str,
     exact_counts: bool,
+    first: bool,
     resume: Path | None,
     proof: str | None,
 ) -> None:
@@ -82,7 +84,7 @@ def verify(  # noqa: PLR0913, PLR0917 - one argument for each option
         fault_names=fault_names,
         limits=Limits(states=max_states, seconds=max_seconds, memory_mb=max_memory),
         engine=engine_name,
-        wanted=Wanted(resume=resume, proof=proof is not None, exact_counts=exact_counts),
+        wanted=Wanted(resume=resume, proof=proof is not None, exact_counts=exact_counts, first=first),
         proof=proof,
         began=time.monotonic(),
     )

@@ -26,7 +26,7 @@ class Stop(Enum):
 
     STATES = "the limit on states"
     SECONDS = "the limit on time"
-    MEMORY = "the limit on memory"
+    MEMORY = "the end of the memory it may take"
     INTERRUPTED = "an interruption from the keyboard"
     FIRST = "the first violation, as was asked"
 

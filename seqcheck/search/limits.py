@@ -81,35 +81,44 @@ def root_pid() -> int:
 class Interruption:
     """Ctrl-C while a search goes on: noted at first, so that the search can stop where it is whole; the second is raised.
 
-    A context. Outside the main thread it notes nothing, and Ctrl-C is raised at once, as ever.
+    A context; one inside another knows what that has noted. Outside the main thread it notes nothing, and Ctrl-C is raised at
+    once, as ever.
     """
 
     def __init__(self) -> None:
-        self.noted = False
+        self._noted = False
+        self._outer: Interruption | None = None
         self._at = 0.0
-        self._before: signal.Handlers | int | object = None
         self._hooked = False
 
     def __enter__(self) -> Self:
         """Begin to note."""
         if threading.current_thread() is threading.main_thread():
-            self._before = signal.getsignal(signal.SIGINT)
-            if self._before is signal.default_int_handler:
+            before = signal.getsignal(signal.SIGINT)
+            if before is signal.default_int_handler:
                 signal.signal(signal.SIGINT, self._note)
                 self._hooked = True
+            around = getattr(before, "__self__", None)
+            self._outer = around if isinstance(around, Interruption) and around is not self else None
         return self
+
+    @property
+    def noted(self) -> bool:
+        """Whether Ctrl-C has come."""
+        return self._noted or (self._outer is not None and self._outer.noted)
 
     def __exit__(self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None) -> None:
         """Leave Ctrl-C as it was."""
         if self._hooked:
             signal.signal(signal.SIGINT, signal.default_int_handler)
+            self._hooked = False
 
     def _note(self, _number: int, _frame: FrameType | None) -> None:
         now = time.monotonic()
-        if self.noted and now - self._at > SAME_PRESS_S:
+        if self._noted and now - self._at > SAME_PRESS_S:
             raise KeyboardInterrupt
-        if not self.noted:
-            self.noted, self._at = True, now
+        if not self._noted:
+            self._noted, self._at = True, now
 
 
 class Allowance:

@@ -14,7 +14,7 @@ import pytest
 
 from seqcheck.cli import main as entry
 from seqcheck.cli import progress
-from seqcheck.search.engine import Progress
+from seqcheck.search.engine import Progress, Stop
 from tests.cli.calling import VIOLATED, call, command, counters, listed, mixer, put, told
 
 PLAIN = ("--engine", "plain")
@@ -27,7 +27,7 @@ MILLIONS = counters(7, 9).replace("c0 = 1}", "c0 = 9 AND c1 = 9 AND c2 = 9}")
         (("--max-states", "50"), "the limit on states"),
         (("--max-seconds", "0"), "the limit on time"),
         (("--max-seconds", "0.3"), "the limit on time"),
-        (("--max-memory", "1"), "the limit on memory"),
+        (("--max-memory", "1"), Stop.MEMORY.value),
     ],
 )
 def test_a_limit_leaves_undecided_what_was_not_seen(option: tuple[str, str], said: str, tmp_path: Path) -> None:
@@ -167,6 +167,21 @@ def test_progress_begins_after_a_second_and_does_not_flood_a_pipe(
     )
     assert capsys.readouterr().err == ""
     assert all(each.out == "" for each in shown)
+
+
+@pytest.mark.parametrize(
+    ("far", "said"),
+    [
+        (Progress(states=12, transitions=0, layer=3, waiting=0), "12 states, 3 steps deep"),
+        (Progress(states=999_999_999_999, transitions=0, layer=0, waiting=5), "999,999,999,999 states, 5 states waiting"),
+        (Progress(states=5_310_000_000_000, transitions=0, layer=0, waiting=0), "5.3·10^12 states"),
+        (Progress(states=10**350, transitions=7, layer=0, waiting=0), "1.0·10^350 states, 7 transitions"),
+        (Progress(states=0, transitions=0, layer=0, waiting=0), "searching"),
+    ],
+)
+def test_progress_leaves_out_what_is_not_known(far: Progress, said: str) -> None:
+    """An engine that searches sets of states counts no transitions on the way, and nothing waits."""
+    assert ", ".join(progress.known(far)) == said
 
 
 def test_a_quick_search_shows_no_progress(tmp_path: Path) -> None:

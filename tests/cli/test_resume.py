@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from seqcheck.report.json_form import Json
+from tests.benchmarks.lines import lines
 from tests.cli.calling import FAULTY, HOLDS, call, counters, listed, put, told
 
 MANY = counters(5, 8) + "faults: {slips: {if: c0 = 8, then: {c1: 0}}}\n"
@@ -68,31 +69,50 @@ def often(*arguments: str) -> list[str]:
     return [sys.executable, "-c", OFTEN, "verify", *arguments]
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="there is no such signal")
-@pytest.mark.parametrize("end", [signal.SIGKILL, signal.SIGTERM, signal.SIGINT])
-def test_it_goes_on_after_a_kill(end: signal.Signals, tmp_path: Path) -> None:
-    """Killed again and again, each time a while after a snapshot was written."""
-    (file,) = put(tmp_path, many=MANY.replace("0..8", "0..9").replace("MOD 9", "MOD 10"))
-    kept = tmp_path / "kept"
-    killed = 0
+def ended_again_and_again(kept: Path, end: signal.Signals, *arguments: str) -> int:
+    """Begin a search three times, end it soon after a snapshot was written, and return how often it was ended."""
+    ended = 0
     for _ in range(3):
         before = kept.stat().st_mtime_ns if kept.exists() else 0
         with subprocess.Popen(
-            often(file, *PLAIN, "--resume", str(kept)), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+            often(*arguments, "--resume", str(kept)), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
         ) as running:
             while running.poll() is None and (not kept.exists() or kept.stat().st_mtime_ns == before):
                 time.sleep(0.01)
             time.sleep(0.03)
             if running.poll() is None:
                 os.kill(running.pid, end)
-                killed += 1
+                ended += 1
         if not kept.exists():
             break
-    assert killed > 0
+    return ended
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there is no such signal")
+@pytest.mark.parametrize("end", [signal.SIGKILL, signal.SIGTERM, signal.SIGINT])
+def test_it_goes_on_after_a_kill(end: signal.Signals, tmp_path: Path) -> None:
+    """Killed again and again, each time a while after a snapshot was written."""
+    (file,) = put(tmp_path, many=MANY.replace("0..8", "0..9").replace("MOD 9", "MOD 10"))
+    kept = tmp_path / "kept"
+    assert ended_again_and_again(kept, end, file, *PLAIN) > 0
     whole = bare(told(call("verify", file, *PLAIN, "--json", "-").stdout))
     again = call("verify", file, *PLAIN, "--resume", str(kept), "--json", "-")
     assert bare(told(again.stdout)) == whole
     assert {path.name for path in tmp_path.iterdir()} == {"many.yaml"}
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there is no such signal")
+def test_sets_of_states_go_on_after_a_kill(tmp_path: Path) -> None:
+    """The process that searches is another than the one that is killed."""
+    (file,) = put(tmp_path, three=lines(3))
+    kept, symbolic = tmp_path / "kept", ("--engine", "symbolic")
+    assert ended_again_and_again(kept, signal.SIGKILL, file, *symbolic) > 1
+    assert kept.exists()
+    again = call("verify", file, *symbolic, "--resume", str(kept), "--json", "-")
+    assert "the search was taken up again: " in again.stderr
+    assert told(again.stdout)["states"] == 15_323_829_729
+    assert bare(told(again.stdout)) == bare(told(call("verify", file, *symbolic, "--json", "-").stdout))
+    assert {path.name for path in tmp_path.iterdir()} == {"three.yaml"}
 
 
 @pytest.mark.parametrize("kind", ["another sequence", "another revision", "no snapshot", "a damaged one"])

@@ -81,6 +81,15 @@ class Frontier:
         if self.at >= len(self.rest) and not self.buckets:
             self.complete_steps = self.layer
 
+    def closes_layer(self) -> bool:
+        """Tell whether all of this layer was visited, and count it as complete if so."""
+        if self.layer < 0 or self.at < len(self.rest):
+            return False
+        if any(self._live(bucket, self.layer * STEP + moment) for moment, bucket in self.buckets.items()):
+            return False
+        self.complete_steps = self.layer
+        return True
+
     def live(self) -> Iterator[tuple[int, int, list[State]]]:
         """Yield steps, time and states of everything that waits, each state once: *rest* first, then the buckets."""
         yield self.layer, self.moment, self.rest[self.at :]

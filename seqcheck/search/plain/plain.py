@@ -22,11 +22,8 @@ from seqcheck.search.plain.recalling import Recalling
 from seqcheck.search.plain.remembering import Account, snapshot
 from seqcheck.search.plain.tracing import Tracer
 
-CHUNK = 2048
-"""States visited between two looks at the limits."""
-
-SMALL_CHUNK = 256
-"""The same where memory is limited: so many states, each with a dozen successors, take a megabyte."""
+CHUNK = 256
+"""States visited between two looks at the limits: so many, each with a dozen successors, take 10 ms and a megabyte."""
 
 GROWTH_BYTES = 40
 """A dictionary that grows takes so much for each entry until it has let go of its old table (CPython's dictobject.c)."""
@@ -125,11 +122,11 @@ class Search:
                 board.cost[state] = 0
                 self._tracer.raw_of[state] = raw
                 self._frontier.add_start(state)
-            if (account.starts_taken % SMALL_CHUNK == 0 or self._limits.states is not None) and self._exceeded():
+            if (account.starts_taken % CHUNK == 0 or self._limits.states is not None) and self._exceeded():
                 return
 
     def _visit_all(self) -> None:
-        while self._stopped is None and (part := self._frontier.part(self._chunk_size())):
+        while self._stopped is None and not self._is_at_the_first() and (part := self._frontier.part(self._chunk_size())):
             fresh: list[State] = []
             waits: list[State] = []
             self._account.transitions += self._compiled.expand(part, self._frontier.key, fresh, waits)
@@ -137,6 +134,12 @@ class Search:
             self._frontier.add(fresh, waits)
             if not self._exceeded():
                 self._keep()
+
+    def _is_at_the_first(self) -> bool:
+        """Tell whether the search is to end after this layer, the first with a violation."""
+        if self._extras.first and self._tracer.violates() and self._frontier.closes_layer():
+            self._stopped = Stop.FIRST
+        return self._stopped is not None
 
     def _keep(self, *, at_the_end: bool = False) -> None:
         """Save a snapshot if it is time to, and when the search has been stopped."""
@@ -147,11 +150,10 @@ class Search:
             keeper.save(snapshot(self._model, self._account))
 
     def _chunk_size(self) -> int:
-        chunk = CHUNK if self._limits.memory_mb is None else SMALL_CHUNK
         if self._limits.states is None:
-            return chunk
+            return CHUNK
         room = self._limits.states - len(self._board.seen)
-        return max(1, min(chunk, room // (len(self._model.steps) + 1)))
+        return max(1, min(CHUNK, room // (len(self._model.steps) + 1)))
 
     def _exceeded(self) -> bool:
         """Look at the limits and report how far the search is."""
@@ -165,7 +167,7 @@ class Search:
 
     def _would_not_fit(self, states: int) -> bool:
         """Tell whether a table that grows in the next chunk would exceed the limit on memory."""
-        more = SMALL_CHUNK * (len(self._model.steps) + 1)
+        more = CHUNK * (len(self._model.steps) + 1)
         growing = grows(states, more) * states + grows(len(self._board.cost), more) * len(self._board.cost)
         return growing > 0 and self._allowance.room_mb() < growing * GROWTH_BYTES / 1e6
 

@@ -1,5 +1,6 @@
 """An engine in a process of its own: it is asked there, and tells how far it is and what it found through a pipe."""
 
+import gc
 import multiprocessing
 import os
 import signal
@@ -145,6 +146,8 @@ def starting() -> BaseContext:
 def work(task: Task, outgoing: Connection) -> None:
     """Do a task and tell what came of it: all that the process does."""
     signal.signal(signal.SIGINT, signal.default_int_handler)
+    sys.unraisablehook = tell_unraisable
+    gc.enable()
     threading.Thread(target=end_with_parent, daemon=True).start()
     told = outcome(task, outgoing)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
@@ -152,6 +155,12 @@ def work(task: Task, outgoing: Connection) -> None:
         outgoing.send(told)
         outgoing.close()
     os._exit(0)
+
+
+def tell_unraisable(unraisable: "sys.UnraisableHookArgs") -> None:
+    """Tell what nobody could catch; but for Ctrl-C, which the process that started this one tells of."""
+    if unraisable.exc_type is not KeyboardInterrupt:
+        sys.__unraisablehook__(unraisable)
 
 
 def end_with_parent() -> None:

@@ -17,12 +17,15 @@ SOONER, SOONER_S = 0.12, 0.05
 SHARED_ROOM = 0.1
 """Where less of the memory than this share is left, one engine is ended, so that the other need not stop for its sake."""
 
+WHOLE = (None, Stop.FIRST)
+"""What ends a search that has done all that was asked."""
+
 CANNOT = (Fate.UNFIT, Fate.NO_ROOM, Fate.BROKE, Fate.DIED)
 """What becomes of an engine that another may stand in for."""
 
-GRACE_S = 3.0
+GRACE, GRACE_S = 0.08, 0.02
 GRACE_KEEPING_S = 30.0
-"""How long an engine may take to answer after Ctrl-C; the second where it writes a snapshot."""
+"""Engines may take this share of the time so far, and so long, to answer after Ctrl-C; longer if they keep snapshots."""
 
 
 @dataclass(slots=True)
@@ -40,26 +43,45 @@ class Contest:
     _told_at: float | None = None
     _began: float = field(default_factory=time.monotonic)
 
-    def run(self) -> Exploration | None:
-        """Return the first whole answer; None if there is none, with what there is in *partial*, *fates* and *stopped*."""
-        waiting = list(self.entries)
-        while waiting or self._running:
-            waiting = self._start(waiting)
-            for child in self._heard():
-                answer = self._take(child, child.hear())
-                if answer is not None:
-                    behind = [other.engine for other in self._running if other is not child]
-                    self.fates.update(dict.fromkeys(behind, (Fate.BEHIND, "")))
-                    return answer
-            self._enforce()
-            if self.stopped is not None:
-                waiting = []
+    def run(self, most_s: float = float("inf")) -> Exploration | None:
+        """Return the first whole answer; None if there is none, with what there is in *partial*, *fates* and *stopped*.
+
+        None too after *most_s*, from when it can go on.
+        """
+        until = time.monotonic() + most_s
+        while self.is_going_on and (self.stopped is not None or time.monotonic() < until):
+            answer = self.go_on(HEARS_EVERY_S)
+            if answer is not None:
+                return answer
         return None
+
+    def go_on(self, wait_s: float) -> Exploration | None:
+        """Start the engines that are due, hear what there is to hear within some time, and look at the limits."""
+        self._start_those_due()
+        for child in self._heard(wait_s):
+            answer = self._take(child, child.hear())
+            if answer is not None:
+                self.leave_behind(child)
+                return answer
+        self._enforce()
+        if self.stopped is not None:
+            self.entries = []
+        return None
+
+    def leave_behind(self, winner: Child | None = None) -> None:
+        """Note that all others were slower."""
+        behind = [child.engine for child in self._running if child is not winner]
+        self.fates.update(dict.fromkeys(behind, (Fate.BEHIND, "")))
 
     def close(self) -> None:
         """End the engines that are still running."""
         while self._running:
             self._end(self._running.pop())
+
+    @property
+    def is_going_on(self) -> bool:
+        """Whether an engine is running or may yet begin."""
+        return bool(self.entries or self._running)
 
     @property
     def seconds_left(self) -> float:
@@ -76,16 +98,14 @@ class Contest:
         else:
             self._running.append(Child(self._task(entry)))
 
-    def _start(self, waiting: list[Entry]) -> list[Entry]:
-        """Start the engines whose time has come, or the next if none is running; return those that still wait."""
-        left = []
-        for entry in waiting:
+    def _start_those_due(self) -> None:
+        """Start the engines whose time has come, or the next if none is running."""
+        for entry in self.entries:
             late = time.monotonic() - self._began >= entry.after_s
             if (late and self._running and self._is_called_for(entry)) or not (self._running or entry.only_beside):
                 self.start(entry)
-            elif self._running:
-                left.append(entry)
-        return left
+        if not self._running:
+            self.entries = []
 
     def _is_called_for(self, entry: Entry) -> bool:
         """Tell whether the engine that another stands in for cannot take part."""
@@ -103,23 +123,23 @@ class Contest:
             extras=job.extras,
         )
 
-    def _heard(self) -> list[Child]:
+    def _heard(self, wait_s: float) -> list[Child]:
         """Return the engines that have something to say, having waited for them a little."""
         from multiprocessing.connection import wait
 
-        speaking = wait([child.incoming for child in self._running], min(HEARS_EVERY_S, self.seconds_left))
+        speaking = wait([child.incoming for child in self._running], min(wait_s, self.seconds_left))
         return [child for child in self._running if child.incoming in speaking]
 
     def _take(self, child: Child, message: Message) -> Exploration | None:
         """Take in a message; return a whole answer."""
         match message:
             case Progress():
-                self._show(message)
+                self.show(message)
                 return None
             case Saved(trouble):
                 self._keep(child, trouble)
                 return None
-            case Answered(exploration) if exploration.stopped is None:
+            case Answered(exploration) if exploration.stopped in WHOLE:
                 return exploration
             case Answered(exploration):
                 self._note_stop(child, exploration)
@@ -138,7 +158,7 @@ class Contest:
             keeper.take_in(child.engine)
             keeper.trouble = trouble or keeper.trouble
 
-    def _show(self, progress: Progress) -> None:
+    def show(self, progress: Progress) -> None:
         """Pass on how far the engine is that has found most."""
         if progress.states >= self._shown:
             self._shown = progress.states
@@ -177,12 +197,13 @@ class Contest:
     def _interrupt(self) -> None:
         """Tell every engine once; end those that give no answer in the time they have."""
         self.stopped = Stop.INTERRUPTED
-        grace_s = GRACE_S if self.job.extras.keeper is None else GRACE_KEEPING_S
+        now = time.monotonic()
         if self._told_at is None:
-            self._told_at = time.monotonic()
+            self._told_at = now
             for child in self._running:
                 child.interrupt()
-        elif time.monotonic() - self._told_at > grace_s:
+        grace_s = GRACE * (self._told_at - self._began) + GRACE_S if self.job.extras.keeper is None else GRACE_KEEPING_S
+        if now - self._told_at > grace_s:
             for child in list(self._running):
                 self._cut(child, Stop.INTERRUPTED)
 

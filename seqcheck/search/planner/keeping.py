@@ -84,13 +84,15 @@ class Shelf:
 
 
 class FileKeeper:
-    """Keeps snapshots of one search on a shelf."""
+    """Keeps snapshots of one search on a shelf, one about every *every_s* seconds."""
 
-    def __init__(self, shelf: Shelf, faults: tuple[str, ...], *, exact_counts: bool = False) -> None:
+    def __init__(
+        self, shelf: Shelf, faults: tuple[str, ...], *, exact_counts: bool = False, every_s: float | None = None
+    ) -> None:
         self._shelf = shelf
         self._search = Search(engine="", faults=faults, exact_counts=exact_counts)
         self._began = self._last = time.monotonic()
-        self._interval_s = EVERY_S
+        self._every_s = self._interval_s = EVERY_S if every_s is None else every_s
         mine = [section for section in shelf.sections if replace(section.search, engine="") == self._search]
         self.engines = tuple(section.search.engine for section in mine)
         self.trouble = ""
@@ -110,7 +112,7 @@ class FileKeeper:
         except OSError as error:
             self.trouble = error.strerror or str(error)
         self._last = time.monotonic()
-        self._interval_s = min(MOST_S, max(EVERY_S, 10 * (self._last - began)))
+        self._interval_s = min(MOST_S, max(self._every_s, 10 * (self._last - began)))
 
     def kept(self, engine: str) -> Snapshot | None:
         """Return the snapshot to go on from, if there is one of that engine."""
@@ -132,7 +134,8 @@ class FileKeeper:
     def onto(self, engine: str) -> "FileKeeper":
         """Return a keeper of the same search that writes beside the shelf."""
         beside = Shelf(path=self._shelf.aside(engine), binding=self._shelf.binding)
-        keeper = FileKeeper(beside, self._search.faults, exact_counts=self._search.exact_counts)
+        search = self._search
+        keeper = FileKeeper(beside, search.faults, exact_counts=search.exact_counts, every_s=self._every_s)
         keeper.spent_before_s, keeper._began = self.spent_before_s, self._began
         return keeper
 

@@ -1,38 +1,27 @@
 """Chooses the engine: `plain` for small machines, else `symbolic`, joined by `packed` if that takes long; the first answers.
 
-What is small is tried out: `plain` begins, and is done after so many states or gives way. Unless the machine has very few
-bits of state `symbolic` runs beside that trial, so that it loses nothing.
+What is small is tried out. On a machine of few bits of state `plain` begins, and `symbolic` joins it if there are more than
+a few states; else `symbolic` begins, and `plain` joins it if that takes a while. `packed` takes the place of `plain` in time.
 """
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Model
-from seqcheck.search.engine import NO_EXTRAS, Engine, Exploration, Extras, Limits, Observer, Stop
+from seqcheck.search.engine import NO_EXTRAS, Engine, Exploration, Extras, Keeper, Limits, Observer
 from seqcheck.search.engines import NAMES, engine
+from seqcheck.search.limits import Interruption
 from seqcheck.search.planner.job import Entry, Job, ask
-from seqcheck.search.planner.keeping import FileKeeper
-from seqcheck.search.planner.reasons import bits
-
-SMALL_STATES = 1_000
-"""`plain` does so many states in less time than another process takes to begin."""
-
-FEW_BITS = 38
-"""Machines with no more bits of state than this are seldom large."""
-
-BESIDE_STATES = 8_000
-BESIDE_STATES_OF_MANY_BITS = 1_000
-"""So many states `plain` visits while `symbolic` begins. What it does in vain costs the second core, hardly any time."""
+from seqcheck.search.planner.trial import Trial, has_few_bits
 
 FEW_STATES = 100_000
 """With no more than so many states asked for, `plain` is quick enough, and counts them one by one."""
 
 ENTRIES = (
     Entry(engine="symbolic", after_s=0.0, needs_mb=120.0),
-    Entry(engine="packed", after_s=0.7, needs_mb=260.0),
-    Entry(engine="plain", after_s=0.7, needs_mb=60.0, instead_of="packed", only_beside=True),
+    Entry(engine="packed", after_s=1.0, needs_mb=260.0),
+    Entry(engine="plain", after_s=1.0, needs_mb=60.0, instead_of="packed", only_beside=True),
 )
 """What `symbolic` does within the delay, `packed` would only slow down."""
 
@@ -55,7 +44,12 @@ class Planner:
     ) -> Exploration:
         """Search every reachable state of *model*, or as far as *limits* allow. Raises `NoAnswerError`."""
         job = Job(find=self.find, model=model, watches=watches, limits=limits, observer=observer, extras=extras)
-        kept = extras.keeper.engines if isinstance(extras.keeper, FileKeeper) else ()
+        with Interruption():
+            return self._answer(job)
+
+    def _answer(self, job: Job) -> Exploration:
+        limits, extras = job.limits, job.extras
+        kept = () if extras.keeper is None else engines_of(extras.keeper)
         if kept == ("plain",):
             return ask(job, "plain", "it goes on from its snapshot")
         if self.names == ("plain",):
@@ -87,6 +81,13 @@ class Alone:
         return only(job, self.name)
 
 
+def engines_of(keeper: Keeper) -> tuple[str, ...]:
+    """Return the engines whose snapshots are kept."""
+    from seqcheck.search.planner.keeping import FileKeeper
+
+    return keeper.engines if isinstance(keeper, FileKeeper) else ()
+
+
 def entries_of(names: Sequence[str], kept: Sequence[str]) -> list[Entry]:
     """Return the engines that take part: those there are, and those with a snapshot at once."""
     entries = [entry for entry in ENTRIES if entry.engine in names]
@@ -96,17 +97,11 @@ def entries_of(names: Sequence[str], kept: Sequence[str]) -> list[Entry]:
 
 
 def first_of(job: Job, entries: list[Entry], *, on_trial: bool) -> Exploration:
-    """Let engines compete, after and beside a trial of `plain`."""
-    small = bits(job.model) <= FEW_BITS
-    if on_trial and small and (trial := tried(job, SMALL_STATES)).stopped is not Stop.STATES:
-        return trial
-    from seqcheck.search.planner.competing import compete
+    """Let engines compete, and with them `plain` on trial: as the first on a machine that is likely to be small."""
+    trial = Trial(job=job, entries=entries)
+    found = trial.run() if on_trial and has_few_bits(job.model) else None
+    if found is not None and trial.contest is None and trial.settles(found):
+        return found
+    from seqcheck.search.planner.competing import after_trial, compete
 
-    most = BESIDE_STATES if small else BESIDE_STATES_OF_MANY_BITS
-    return compete(job, entries, partial(tried, job, most) if on_trial else None)
-
-
-def tried(job: Job, states: int) -> Exploration:
-    """Ask `plain` for a few states. It stops at the limit on states if the machine has more."""
-    trial = replace(job, limits=replace(job.limits, states=states), extras=replace(job.extras, keeper=None))
-    return ask(trial, "plain", "the machine is small")
+    return compete(trial, on_trial=on_trial) if found is None else after_trial(trial, found)

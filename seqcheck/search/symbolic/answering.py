@@ -56,7 +56,9 @@ class Answering:
     def acted(self, states: Node) -> frozenset[int]:
         """Return the reactions whose condition holds in some of the states or at their turn while one settles."""
         truth = self._parts.moves.truth
-        awake = {n for n, r in enumerate(self._model.reactions) if (states & truth(r.when.test)).satisfiable()}
+        within = self._parts.moves.settling.within_rounds
+        rest = [(n, r.when.test) for n, r in enumerate(self._model.reactions) if n not in within]
+        awake = {number for number, test in rest if (states & truth(test)).satisfiable()}
         noted = ((number, acting) for move in self._parts.every for number, acting in move.acted.items())
         awake |= {number for number, acting in noted if (acting & states).satisfiable()}
         return frozenset(awake | self._parts.start.acted.keys())

@@ -21,8 +21,7 @@ class Cones:
         self._facts = facts
         self._model: Model = facts.model
         self._fails = any(move.failing for move in every)
-        owner = {bit: variable for variable, bits in enumerate(space.now) for bit in bits}
-        self._changed = {m.number: frozenset(owner[bit] for bit, _ in m.becoming) for m in every if m.number is not None}
+        self._changed = {m.number: space.owners(bit for bit, _ in m.becoming) for m in every if m.number is not None}
 
     def steps(self, reads: frozenset[int]) -> frozenset[int]:
         """Return the numbers of the steps that can matter to a condition that reads some variables."""

@@ -50,6 +50,10 @@ class Space:
         """The number of diagram nodes alive or not yet collected."""
         return self._manager.approx_num_inner_nodes()
 
+    def owners(self, bits: Iterable[int]) -> frozenset[int]:
+        """Return the variables that some bits belong to."""
+        return frozenset(self.order[bit // 2][0] for bit in bits)
+
     def literal(self, bit: int) -> Node:
         """Return the set in which one bit is 1; an odd number is a bit after a step."""
         return self._literals[bit]

@@ -26,6 +26,8 @@ HUB_COST = 0.15
 
 PASSES = 50
 
+SEVERAL = -1
+
 
 def ordered(facts: Facts) -> tuple[tuple[int, int], ...]:
     """Return the bits from the top, as variable and place."""
@@ -43,6 +45,18 @@ def variables(facts: Facts) -> list[int]:
     for machine in machines:
         order += sorted(drawn_together(machine, groups, widths), key=lambda n: found[n].kind in TIME)
     return order
+
+
+def grouped(facts: Facts, changed: Sequence[frozenset[int]]) -> list[list[int]]:
+    """Return the places of the sets of variables that belong to several machines, then of those of each machine."""
+    groups = tuple(dict.fromkeys(group for group in coupled(facts) if len(group) > 1))
+    _, machines = split(len(facts.model.variables), groups)
+    machine_of = {variable: number for number, machine in enumerate(machines) for variable in machine}
+    found: dict[int, list[int]] = {SEVERAL: []}
+    for place, variables_ in enumerate(changed):
+        owners = {machine_of.get(variable, SEVERAL) for variable in variables_}
+        found.setdefault(owners.pop() if len(owners) == 1 else SEVERAL, []).append(place)
+    return [found[number] for number in sorted(found)]
 
 
 def coupled(facts: Facts) -> Iterator[Group]:

@@ -38,15 +38,27 @@ class Reached:
 
 
 class Reaching:
-    """Searches one model. *moves* are all its steps, in file order; ticks are in *waiting*."""
+    """Searches one model. *moves* are all its steps, in file order; ticks are in *waiting*.
 
-    def __init__(self, space: Space, moves: Sequence[Move], waiting: Waiting, starts: Node, check: Check) -> None:
+    *groups*: the places of the moves that concern several machines, then those of each machine by itself.
+    """
+
+    def __init__(
+        self,
+        space: Space,
+        moves: Sequence[Move],
+        waiting: Waiting,
+        starts: Node,
+        check: Check,
+        groups: Sequence[Sequence[int]] | None = None,
+    ) -> None:
         self._space = space
         self._moves = moves
         self._waiting = waiting
         self._check = check
         self.starts = starts
         self.reached = Reached(states=starts)
+        self._groups = [range(len(moves))] if groups is None else groups
         self._taken_from: list[Node | None] = [None] * len(moves)
         self._seen = space.false
         self._began = time.monotonic()
@@ -107,16 +119,29 @@ class Reaching:
                 return before
 
     def _stepped(self) -> bool:
-        """Take every step once, each from all that is reached by then; tell whether that led to anything."""
+        """Take the steps of one machine after the other, each as long as they lead to anything; tell whether any did.
+
+        Without ticks, what concerns several machines is what lets their time pass: it then comes last, and once.
+        """
+        begun = self.reached.states
+        shared, *own = self._groups
+        for numbers in own if self._waiting.tick is None else self._groups:
+            before = None
+            while before is None or self.reached.states != before:
+                before = self.reached.states
+                for number in numbers:
+                    self._take(number)
+        for number in shared if self._waiting.tick is None else ():
+            self._take(number)
+        return self.reached.states != begun
+
+    def _take(self, number: int) -> None:
         reached = self.reached
-        before = reached.states
-        for number, move in enumerate(self._moves):
-            if self._taken_from[number] != reached.states:
-                self._taken_from[number] = reached.states
-                reached.states |= move.image(reached.states)
-                self._check(reached)
-                self._cover()
-        return reached.states != before
+        if self._taken_from[number] != reached.states:
+            self._taken_from[number] = reached.states
+            reached.states |= self._moves[number].image(reached.states)
+            self._check(reached)
+            self._cover()
 
     def layer(self, number: int) -> Node:
         """Return the states that need so many steps at least; none beyond the last layer."""
@@ -124,7 +149,8 @@ class Reaching:
             self._extend()
         return self.reached.layers[number]
 
-    def _extend(self) -> None:
+    def _extend(self, *, merged: bool = True) -> None:
+        """Make another layer. Not *merged* into what is reached it leaves those sets as simple as they are."""
         reached, began = self.reached, time.monotonic()
         if not reached.layers:
             new = self._waiting.after(self.starts)
@@ -133,7 +159,7 @@ class Reaching:
             new = self._waiting.after(following & ~self._seen) & ~self._seen
         self._seen |= new
         reached.layers.append(new)
-        if not reached.complete:
+        if merged and not reached.complete:
             reached.states |= new
             reached.complete = not new.satisfiable()
         self._last_layer_s = time.monotonic() - began
@@ -144,7 +170,7 @@ class Reaching:
         """Complete another layer if a long search has spent little on them so far."""
         spent = time.monotonic() - self._began
         if spent > COVERS_AFTER_S and self._layers_s + GROWTH * self._last_layer_s < COVERING * spent:
-            self._extend()
+            self._extend(merged=False)
 
     def _images(self, states: Node) -> Iterable[Node]:
         for move in self._moves:

@@ -64,6 +64,7 @@ class Settling:
         self._model: Model = facts.model
         self.care = space.true
         self._wiring = Wiring(facts)
+        self.within_rounds = self._wiring.within_rounds
         written = {t for r in self._model.reactions for a in r.program for t in a.targets}
         written |= {timer.variable for timer in self._model.timers}
         self._hazards = [
@@ -278,7 +279,10 @@ class Rounds:
 
 
 class Wiring:
-    """Knows which timers, units of reactions and clocks have to do with each variable."""
+    """Knows which timers, units of reactions and clocks have to do with each variable.
+
+    *within_rounds* are the reactions that may see, at their turn in a round, what comes back before the round is over.
+    """
 
     def __init__(self, facts: Facts) -> None:
         model = facts.model
@@ -289,6 +293,10 @@ class Wiring:
         ]
         self.timers = inverted([facts.reads(t.input.test) | {t.variable} for t in model.timers])
         self.clocks = inverted([facts.reads(c.when) | {c.variable} for c in model.clocks])
+        shared = {t for unit, targets in zip(self.units, self.targets, strict=True) if len(unit) > 1 for t in targets}
+        self.within_rounds = frozenset(
+            number for number, reaction in enumerate(model.reactions) if not concerns(facts, reaction).isdisjoint(shared)
+        )
         self.of_units = inverted(
             [frozenset[int]().union(*(concerns(facts, model.reactions[n]) for n in unit)) for unit in self.units]
         )

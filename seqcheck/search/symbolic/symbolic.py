@@ -15,7 +15,7 @@ from seqcheck.search.symbolic.diagrams import Node, OutOfNodes, Space
 from seqcheck.search.symbolic.exporting import drawn
 from seqcheck.search.symbolic.keeping import recalled, remember
 from seqcheck.search.symbolic.moves import Moves
-from seqcheck.search.symbolic.ordering import ordered
+from seqcheck.search.symbolic.ordering import grouped, ordered
 from seqcheck.search.symbolic.reaching import Halt, Reached, Reaching
 from seqcheck.search.symbolic.runs import Runs
 from seqcheck.search.symbolic.timing import Clockwork
@@ -99,7 +99,8 @@ class Search:
         moves.settling.care = self._space.true
         start = moves.start()
         waiting = Waiting(self._space, model, moves, tick)
-        reaching = Reaching(self._space, steps, waiting, start.image(start.possible), self._check)
+        groups = grouped(facts, [self._space.owners(bit for bit, _ in move.becoming) for move in steps])
+        reaching = Reaching(self._space, steps, waiting, start.image(start.possible), self._check, groups)
         self.parts = Parts(
             model=model,
             space=self._space,

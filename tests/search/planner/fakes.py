@@ -2,7 +2,6 @@
 
 import os
 import signal
-import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -10,7 +9,19 @@ from functools import partial
 
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Model
-from seqcheck.search.engine import NO_EXTRAS, Engine, Exploration, Extras, Keeper, Limits, Observer, Progress, Snapshot, Unfit
+from seqcheck.search.engine import (
+    NO_EXTRAS,
+    Engine,
+    Exploration,
+    Extras,
+    Keeper,
+    Limits,
+    Observer,
+    Progress,
+    Snapshot,
+    Stop,
+    Unfit,
+)
 from seqcheck.search.plain.plain import PlainEngine
 from seqcheck.search.planner.planner import Planner
 
@@ -37,9 +48,8 @@ def dies(_ask: Callable[[], Exploration], _observer: Observer) -> Exploration:
     raise AssertionError
 
 
-def dies_late(ask: Callable[[], Exploration], _observer: Observer) -> Exploration:
-    """The process is killed after a second, wherever it is."""
-    threading.Timer(1.0, lambda: os.kill(os.getpid(), signal.SIGKILL)).start()
+def dies_having_kept(ask: Callable[[], Exploration], _observer: Observer) -> Exploration:
+    """The process is killed when it has kept a snapshot: `Renaming` does it."""
     return ask()
 
 
@@ -53,6 +63,11 @@ def breaks(_ask: Callable[[], Exploration], _observer: Observer) -> Exploration:
 
 def runs_out(_ask: Callable[[], Exploration], _observer: Observer) -> Exploration:
     raise MemoryError
+
+
+def is_full(ask: Callable[[], Exploration], _observer: Observer) -> Exploration:
+    """As where diagrams have grown beyond their room, whatever memory there is: what was found so far is told."""
+    return replace(ask(), stopped=Stop.MEMORY, complete_steps=2)
 
 
 def hangs(_ask: Callable[[], Exploration], observer: Observer) -> Exploration:
@@ -84,12 +99,15 @@ class Renaming:
 
     keeper: Keeper
     name: str
+    dies: bool = False
 
     def due(self) -> bool:
         return self.keeper.due()
 
     def save(self, snapshot: Snapshot) -> None:
         self.keeper.save(replace(snapshot, engine=self.name))
+        if self.dies:
+            os.kill(os.getpid(), signal.SIGKILL)
 
     def kept(self, _engine: str) -> Snapshot | None:
         return self.keeper.kept(self.name)
@@ -110,7 +128,7 @@ class Fake:
         observer: Observer,
         extras: Extras = NO_EXTRAS,
     ) -> Exploration:
-        keeper = None if extras.keeper is None else Renaming(extras.keeper, self.name)
+        keeper = None if extras.keeper is None else Renaming(extras.keeper, self.name, dies=self.how is dies_having_kept)
 
         def ask() -> Exploration:
             found = PlainEngine().explore(model, watches, limits, observer, replace(extras, keeper=keeper))

@@ -15,7 +15,6 @@ from seqcheck.search.engine import Exploration, Extras, Limits, Progress, Snapsh
 from seqcheck.search.plain import plain, remembering
 from seqcheck.search.plain.plain import PlainEngine
 from seqcheck.search.plain.remembering import Packing, code
-from seqcheck.search.planner import keeping
 from seqcheck.search.planner.container import Binding
 from seqcheck.search.planner.job import NoAnswerError
 from seqcheck.search.planner.keeping import FileKeeper, Shelf
@@ -222,18 +221,15 @@ HUGE = model_of(counters(6, 7))
 def kept_in(path: Path) -> FileKeeper:
     shelf = Shelf(path=path, binding=Binding(version="1", sequence_sha256=""))
     shelf.open(("plain", "symbolic", "packed"))
-    return FileKeeper(shelf, ())
+    return FileKeeper(shelf, (), every_s=0.1)
 
 
 @pytest.mark.parametrize("hindered", [fakes.hangs, fakes.is_deaf])
-def test_engines_in_processes_of_their_own_keep_and_go_on(
-    hindered: fakes.Behaviour, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_engines_in_processes_of_their_own_keep_and_go_on(hindered: fakes.Behaviour, tmp_path: Path) -> None:
     """Where the limit ends the search, the snapshot is of that moment; the next call begins with that engine at once."""
-    monkeypatch.setattr(keeping, "EVERY_S", 0.1)
     path = tmp_path / "kept"
     planner = fakes.planner(hindered, fakes.answers)
-    cut = planner.explore(HUGE, (), Limits(seconds=2), silent, Extras(keeper=kept_in(path)))
+    cut = planner.explore(HUGE, (), Limits(seconds=1.8), silent, Extras(keeper=kept_in(path)))
     assert cut.stopped is Stop.SECONDS
     assert [one.name for one in tmp_path.iterdir()] == ["kept"]
     keeper = kept_in(path)
@@ -247,12 +243,11 @@ def test_engines_in_processes_of_their_own_keep_and_go_on(
     assert found.engine == "packed"
 
 
-def test_a_process_that_is_killed_leaves_what_it_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_process_that_is_killed_leaves_what_it_kept(tmp_path: Path) -> None:
     """As for lack of memory: the search goes on from the last snapshot, in the next call."""
-    monkeypatch.setattr(keeping, "EVERY_S", 0.1)
     path = tmp_path / "kept"
-    with pytest.raises(NoAnswerError):
-        fakes.planner(fakes.is_unfit, fakes.dies_late).explore(HUGE, (), Limits(), silent, Extras(keeper=kept_in(path)))
+    with pytest.raises(NoAnswerError, match="packed died: its process was ended by SIGKILL"):
+        fakes.planner(fakes.is_unfit, fakes.dies_having_kept).explore(HUGE, (), Limits(), silent, Extras(keeper=kept_in(path)))
     assert kept_in(path).engines == ("packed",)
     found = fakes.planner(fakes.hangs, fakes.answers).explore(HUGE, (), Limits(), silent, Extras(keeper=kept_in(path)))
     assert (found.engine, found.states) == ("packed", 262144)
