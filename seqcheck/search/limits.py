@@ -71,6 +71,14 @@ def resident_mb_of(pid: int) -> float:
         return 0.0
 
 
+def memory_of_this_computer_mb() -> float | None:
+    """Return how much memory there is, in megabytes (10^6 bytes); None where the system does not tell."""
+    try:
+        return float(os.sysconf("SC_PHYS_PAGES")) * os.sysconf("SC_PAGE_SIZE") / 1e6
+    except (AttributeError, ValueError, OSError):
+        return None
+
+
 def root_pid() -> int:
     """Return the process that was called from outside: this one, or the one that started it by `multiprocessing`."""
     starting = sys.modules.get("multiprocessing.process")

@@ -55,7 +55,8 @@ def test_how_far_a_search_came() -> None:
     assert coverage(case) == "every reachable state was visited"
     stopped = replace(case, stopped=Stop.MEMORY, complete_steps=7)
     assert coverage(stopped) == (
-        "the search ended early at the end of the memory it may take: every run of up to 7 steps was searched; what is beyond is not known"
+        "the search ended early at the end of the memory it may take: every run of up to 7 steps was searched; "
+        "what is beyond is not known"
     )
     none = coverage(replace(case, stopped=Stop.INTERRUPTED, complete_steps=-1))
     assert "an interruption from the keyboard" in none

@@ -2,10 +2,10 @@
 
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
-from seqcheck.search.engine import Exploration, Progress, Stop
-from seqcheck.search.limits import Allowance, resident_mb_of
+from seqcheck.search.engine import Exploration, Limits, Progress, Stop
+from seqcheck.search.limits import Allowance, memory_of_this_computer_mb, resident_mb_of
 from seqcheck.search.planner.child import Answered, Child, Message, Saved, Stopped, Task, Unable
 from seqcheck.search.planner.job import Entry, Fate, Job
 from seqcheck.search.planner.keeping import FileKeeper
@@ -26,6 +26,13 @@ CANNOT = (Fate.UNFIT, Fate.NO_ROOM, Fate.BROKE, Fate.DIED)
 GRACE, GRACE_S = 0.08, 0.02
 GRACE_KEEPING_S = 30.0
 """Engines may take this share of the time so far, and so long, to answer after Ctrl-C; longer if they keep snapshots."""
+
+
+def limits_of(limits: Limits, entry: Entry) -> Limits:
+    """Return the limits of an engine, which must not take all memory there is even where nobody has limited it."""
+    if limits.memory_mb is not None or entry.share is None or (whole := memory_of_this_computer_mb()) is None:
+        return limits
+    return replace(limits, memory_mb=entry.share * whole)
 
 
 @dataclass(slots=True)
@@ -118,7 +125,7 @@ class Contest:
             find=job.find,
             model=job.model,
             watches=job.watches,
-            limits=job.limits,
+            limits=limits_of(job.limits, entry),
             deadline=None if seconds is None else self._began + seconds * (1 - SOONER) - SOONER_S,
             extras=job.extras,
         )

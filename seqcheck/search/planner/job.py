@@ -25,7 +25,8 @@ class Job:
 class Entry:
     """An engine that may take part: after so many seconds, if there is so much memory to begin with.
 
-    *instead_of* names one that it stands in for; *only_beside*: it begins only while another is running.
+    *instead_of* names one that it stands in for; *only_beside*: it begins only while another is running. *share* is the part
+    of this computer's memory that all together may have taken when it stops, where no limit was given.
     """
 
     engine: str
@@ -33,6 +34,7 @@ class Entry:
     needs_mb: float
     instead_of: str = ""
     only_beside: bool = False
+    share: float | None = None
 
 
 class Fate(Enum):

@@ -13,6 +13,7 @@ from seqcheck.search.engine import NO_EXTRAS, Engine, Exploration, Extras, Keepe
 from seqcheck.search.engines import NAMES, engine
 from seqcheck.search.limits import Interruption
 from seqcheck.search.planner.job import Entry, Job, ask
+from seqcheck.search.planner.reasons import bits
 from seqcheck.search.planner.trial import Trial, has_few_bits
 
 FEW_STATES = 100_000
@@ -20,10 +21,13 @@ FEW_STATES = 100_000
 
 ENTRIES = (
     Entry(engine="symbolic", after_s=0.0, needs_mb=120.0),
-    Entry(engine="packed", after_s=1.0, needs_mb=260.0),
+    Entry(engine="packed", after_s=1.0, needs_mb=260.0, share=0.7),
     Entry(engine="plain", after_s=1.0, needs_mb=60.0, instead_of="packed", only_beside=True),
 )
 """What `symbolic` does within the delay, `packed` would only slow down."""
+
+MANY_BITS = 72
+"""Machines with more bits of state are seldom small enough for `packed`: it begins only where `symbolic` has given up."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +60,8 @@ class Planner:
             return ask(job, "plain", "there is no other")
         if limits.states is not None and limits.states <= FEW_STATES:
             return ask(job, "plain", f"no more than {limits.states:,} states are asked for")
-        return first_of(job, entries_of(self.names, kept), on_trial=not kept)
+        entries = entries_of(self.names, kept, wide=bits(job.model) > MANY_BITS)
+        return first_of(job, entries, on_trial=not kept)
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,12 +93,15 @@ def engines_of(keeper: Keeper) -> tuple[str, ...]:
     return keeper.engines if isinstance(keeper, FileKeeper) else ()
 
 
-def entries_of(names: Sequence[str], kept: Sequence[str]) -> list[Entry]:
-    """Return the engines that take part: those there are, and those with a snapshot at once."""
+def entries_of(names: Sequence[str], kept: Sequence[str], *, wide: bool) -> list[Entry]:
+    """Return the engines that take part, those with a snapshot at once. *wide*: the machine has many bits."""
     entries = [entry for entry in ENTRIES if entry.engine in names]
     entries = [entry if entry.instead_of in names else replace(entry, instead_of="") for entry in entries]
     at_once = [replace(entry, after_s=0.0, instead_of="", only_beside=False) for entry in entries if entry.engine in kept]
-    return [*at_once, *(entry for entry in entries if entry.engine not in kept)]
+    others = [entry for entry in entries if entry.engine not in kept]
+    if wide:
+        others = [replace(entry, after_s=float("inf")) if entry.engine == "packed" else entry for entry in others]
+    return [*at_once, *others]
 
 
 def first_of(job: Job, entries: list[Entry], *, on_trial: bool) -> Exploration:

@@ -14,12 +14,15 @@ import psutil
 import pytest
 
 from seqcheck.search.engine import Extras, Limits, Progress, Stop, Unfit
+from seqcheck.search.engines import NAMES
+from seqcheck.search.limits import memory_of_this_computer_mb
 from seqcheck.search.plain.plain import PlainEngine
 from seqcheck.search.planner import child, trial
 from seqcheck.search.planner.container import Binding
+from seqcheck.search.planner.contest import limits_of
 from seqcheck.search.planner.job import NoAnswerError
 from seqcheck.search.planner.keeping import FileKeeper, Shelf
-from seqcheck.search.planner.planner import Alone, Planner
+from seqcheck.search.planner.planner import ENTRIES, Alone, Planner, entries_of
 from tests.analyse.asking import model_of, silent
 from tests.cli.calling import HOLDS, counters
 from tests.search.planner import fakes
@@ -282,3 +285,23 @@ def test_how_large_a_machine_is(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(trial, "FEW_BITS", 4)
     found = planner(fakes.answers, fakes.hangs).explore(LARGE, (), NO_LIMITS, silent)
     assert (found.engine, found.states) == ("symbolic", 104976)
+
+
+def test_an_engine_must_not_take_all_memory_there_is() -> None:
+    """Where nobody has limited it, `packed` stops at a part of this computer's memory."""
+    entry = next(entry for entry in ENTRIES if entry.engine == "packed")
+    limited = limits_of(Limits(), entry)
+    whole = memory_of_this_computer_mb()
+    assert whole is not None
+    assert limited.memory_mb is not None
+    assert 0.5 * whole < limited.memory_mb < whole
+    assert limits_of(Limits(memory_mb=100), entry) == Limits(memory_mb=100)
+
+
+def test_packed_waits_on_very_wide_machines() -> None:
+    """It begins there only when nobody else is left, or with its own snapshot."""
+    wide = {entry.engine: entry.after_s for entry in entries_of(NAMES, (), wide=True)}
+    narrow = {entry.engine: entry.after_s for entry in entries_of(NAMES, (), wide=False)}
+    assert wide["packed"] == float("inf")
+    assert narrow["packed"] == 1.0
+    assert {entry.engine: entry.after_s for entry in entries_of(NAMES, ("packed",), wide=True)}["packed"] == 0.0
