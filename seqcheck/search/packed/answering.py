@@ -15,13 +15,17 @@ from seqcheck.search.engine import Exploration, Listed, Remarkable, Stop, Trace
 from seqcheck.search.failing import Cause, cause, failure_of
 from seqcheck.search.packed.expanding import entered_sizes
 from seqcheck.search.packed.graph import Grapher, Judged
-from seqcheck.search.packed.layout import Layout
+from seqcheck.search.packed.layout import Layout, Packed
 from seqcheck.search.packed.program import mover
-from seqcheck.search.packed.rolls import OutOfMemory, Roll
-from seqcheck.search.packed.searching import Remark, Search, Span
+from seqcheck.search.packed.reaching import Remark
+from seqcheck.search.packed.rolls import Exhausted
+from seqcheck.search.packed.searching import Search, Span
 from seqcheck.search.packed.tracing import Tracer
 
 NAME = "packed"
+
+UNPACKED = 1 << 12
+"""States unpacked at a time."""
 
 Met = tuple[Span, int, int]
 """Cost, position and step of something that was met with."""
@@ -68,8 +72,8 @@ class Answering:
             return Grapher(self._model, self._search, self._tracer, self._goes_on).judge()
         except KeyboardInterrupt:
             self._search.reach.stopped = Stop.INTERRUPTED
-        except OutOfMemory:
-            self._search.reach.stopped = Stop.MEMORY
+        except Exhausted as limit:
+            self._search.reach.stopped = limit.stop
         return None
 
     def _goes_on(self) -> bool:
@@ -173,12 +177,12 @@ class Answering:
 
 
 class Order(Sequence[State]):
-    """All states in the order of the owners' lists, unpacked when they are asked for."""
+    """All states in the order of the owners' lists, unpacked when they are asked for. It can be pickled: packed."""
 
     def __init__(self, search: Search) -> None:
-        self._rolls = search.orders
         self._layout: Layout = search.program.layout
-        self._begins = np.cumsum([0, *(roll.length for roll in self._rolls)])
+        self._parts = [states for roll in search.orders for _, states in roll.pieces(0, roll.length, roll.length)]
+        self._begins = np.cumsum([0, *(len(part) for part in self._parts)])
 
     def __len__(self) -> int:
         """Return how many states there are."""
@@ -193,16 +197,16 @@ class Order(Sequence[State]):
         if isinstance(place, slice):
             return [self[i] for i in range(*place.indices(len(self)))]
         at = range(len(self))[place]
-        owner = int(np.searchsorted(self._begins, at, side="right")) - 1
-        return self._layout.unpack([int(word) for word in self._rolls[owner][at - int(self._begins[owner])]])
+        number = int(np.searchsorted(self._begins, at, side="right")) - 1
+        return self._layout.unpack([int(word) for word in self._parts[number][at - int(self._begins[number])]])
 
     def __iter__(self) -> Iterator[State]:
         """Yield all states, unpacked some thousands at a time."""
-        return chain.from_iterable(self._unpacked(roll) for roll in self._rolls)
+        pieces = (part[first : first + UNPACKED] for part in self._parts for first in range(0, len(part), UNPACKED))
+        return chain.from_iterable(map(self._unpacked, pieces))
 
-    def _unpacked(self, roll: Roll) -> Iterator[State]:
-        for _, states in roll.pieces(0, roll.length, 1 << 12):
-            yield from zip(*(self._layout.column(states, i).tolist() for i in range(len(self._layout.fields))), strict=True)
+    def _unpacked(self, states: Packed) -> Iterator[State]:
+        yield from zip(*(self._layout.column(states, i).tolist() for i in range(len(self._layout.fields))), strict=True)
 
 
 class Ranks(Sequence[int]):
@@ -225,5 +229,5 @@ class Ranks(Sequence[int]):
 
     def __iter__(self) -> Iterator[int]:
         """Yield all."""
-        for first in range(0, len(self._numbers), 1 << 12):
-            yield from self._numbers[first : first + (1 << 12)].tolist()
+        for first in range(0, len(self._numbers), UNPACKED):
+            yield from self._numbers[first : first + UNPACKED].tolist()

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 
+from seqcheck.search.packed.linking import link, number, spread, tally
 from seqcheck.search.packed.tables import count, insert, keep_lost, lead, move, reach, sift
 from seqcheck.search.packed.visiting import visit_long, visit_short
 
@@ -15,6 +16,7 @@ GROUPS: Mapping[str, Mapping[str, Callable[[int], int]]] = {
         "reach": reach,
         "count": count,
     },
+    "links": {"number": number, "tally": tally, "link": link, "spread": spread},
     "short": {"visit": visit_short},
     "long": {"visit": visit_long},
 }

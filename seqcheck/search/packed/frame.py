@@ -6,6 +6,9 @@ What is named `…_AT` is the address of an array, everything else is a number.
 LANES = 256
 """States that one instruction works on."""
 
+GROUP, RECENT = 256, 1 << 13
+"""States looked up together, and how many are remembered to have been sifted; powers of 2."""
+
 WIDTH = 6
 """Numbers in an instruction: operation, d, a, b, c, and a number of its own."""
 
@@ -59,8 +62,21 @@ WIDTH = 6
     SIFTED_AT,  # for each owner the address of states not seen, from steps
     SIFTED_LATER_AT,  # likewise from ticks
     SIFTED_COUNTS_AT,  # for each owner how many of both
+    SIFTING,  # successors are sifted block by block
+    HASHES_AT,  # hashes of a group of states
+    SLOTS_AT,  # addresses of their slots
+    FRESH_AT,  # which of them are not visited
+    RECENT_AT,  # by hash: the place of a state among those sifted last
+    BASES_AT,  # for each owner the address of a number for each slot: that of its first state
+    NUMBERS_AT,  # for each source its number
+    CURSORS_AT,  # for each state how many sources lead to it; then where in the list of them the next goes
+    LINKS_AT,  # for each state those sources, one after the other (32 bits)
+    RANKS_AT,  # for each state its number of transitions to a goal (32 bits)
+    NEAREST_AT,  # the states that have a rank, nearest first (32 bits)
+    HEAD,  # how many of them were dealt with
+    TAIL,  # how many there are
     SIZE,
-) = range(50)
+) = range(63)
 
 MANY_OF = 3
 """How far behind the address of an output its count stands."""

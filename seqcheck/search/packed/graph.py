@@ -1,7 +1,8 @@
-"""Answers what needs the whole graph: what can be reached from every state. No transition is stored.
+"""Answers what needs the whole graph: what can be reached from every state.
 
-States that lead to a goal are marked in maps beside the tables; those not marked are expanded again, round after round, until
-no more are marked. In round *n* just the states *n* transitions from the goal are marked.
+Where there is memory the transitions are listed by their ends. Else none is stored: states that lead to a goal are marked in
+maps beside the tables, and those not marked are expanded again, round after round, until no more are marked. In round *n*
+just the states *n* transitions from the goal are marked.
 """
 
 from collections.abc import Callable, Iterator
@@ -15,14 +16,12 @@ from seqcheck.model.model import Model, Reachable, Recoverable
 from seqcheck.model.run import StepKind
 from seqcheck.search.engine import Trace
 from seqcheck.search.packed import frame as f
+from seqcheck.search.packed.backwards import LOST, Backwards, fits
 from seqcheck.search.packed.layout import Packed
 from seqcheck.search.packed.program import goal_finder
 from seqcheck.search.packed.searching import OWNER_SHIFT, Search
 from seqcheck.search.packed.tracing import Tracer
 from seqcheck.search.packed.visitor import Visitor
-
-LOST = -1
-"""The rank of a state from which no way leads to a goal."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,6 +48,7 @@ class Grapher:
         kinds = [step.kind for step in model.steps]
         self._free = [n for n, kind in enumerate(kinds) if kind is not StepKind.FAULT] + [len(kinds)]
         self._faults = [n for n, kind in enumerate(kinds) if kind is StepKind.FAULT]
+        self._backwards: Backwards | None = None
 
     def judge(self) -> Judged | None:
         """Judge all that needs the graph; None if told not to go on. Memory: a word a slot and 4 bytes a state."""
@@ -73,20 +73,30 @@ class Grapher:
 
     def _reachable(self, number: int, rule: Reachable, judged: Judged) -> None:
         goals = self._goals()
-        self._ranks(rule.goal.test, goals)
+        ranks = self._ranks(rule.goal.test, goals)
+        for owner, of_owner in enumerate(ranks):
+            self._put(owner, np.flatnonzero(of_owner != LOST), goals)
         for position, step in self._entries(goals):
             judged.found[number] = self._tracer.attempt(position, step)
             return
 
     def _ranks(self, test: Expression, goals: list[Packed] | None = None) -> list[NDArray[np.int32]]:
-        """Return for each owner each state's number of transitions to the nearest state with a condition, or LOST.
-
-        All that are not LOST are in the maps *goals* then.
-        """
-        goals = self._goals() if goals is None else goals
+        """Return for each owner each state's number of transitions to the nearest state with a condition, or LOST."""
         ranks = [np.full(roll.length, LOST, np.int32) for roll in self._search.orders]
-        self._mark_condition(test, ranks, goals)
+        self._mark_condition(test, ranks)
         self._tracer.ask_for(self._free)
+        if self._backwards is None and fits(self._search):
+            self._backwards = Backwards(self._search, self._tracer, self._look)
+        if self._backwards is not None:
+            self._backwards.spread(ranks)
+        else:
+            self._expand_again(ranks, self._goals() if goals is None else goals)
+        return ranks
+
+    def _expand_again(self, ranks: list[NDArray[np.int32]], goals: list[Packed]) -> None:
+        """Mark the states that lead to one marked, round after round, until no more are."""
+        for owner, of_owner in enumerate(ranks):
+            self._put(owner, np.flatnonzero(of_owner == 0), goals)
         rank, fresh = 0, True
         while fresh:
             rank += 1
@@ -95,21 +105,19 @@ class Grapher:
             for owner, places in leading:
                 ranks[owner][places] = rank
                 self._put(owner, places, goals)
-        return ranks
 
     def _goals(self) -> list[Packed]:
         for table in self._search.tables:
             self._search.lookout.reserve(8 * table.slots)
         return [np.zeros(table.slots, np.uint64) for table in self._search.tables]
 
-    def _mark_condition(self, test: Expression, ranks: list[NDArray[np.int32]], goals: list[Packed]) -> None:
+    def _mark_condition(self, test: Expression, ranks: list[NDArray[np.int32]]) -> None:
         finder = Visitor(goal_finder(self._model, self._search.program.layout, test), 0, 0)
         for owner, roll in enumerate(self._search.orders):
             for at, states in roll.pieces(0, roll.length, finder.most):
                 finder.visit(states, 0)
                 ranks[owner][at : at + len(states)][finder.marks[: len(states)] & f.LEADS != 0] = 0
                 self._look()
-            self._put(owner, np.flatnonzero(ranks[owner] == 0), goals)
 
     def _put(self, owner: int, places: NDArray[np.int64], goals: list[Packed]) -> None:
         """Put states into the map of goals."""

@@ -21,6 +21,7 @@ Function = TypeVar("Function", bound=Callable[..., object])
 Numbers: TypeAlias = NDArray[np.int64]
 Words: TypeAlias = NDArray[np.uint64]
 Bytes: TypeAlias = NDArray[np.uint8]
+Halves: TypeAlias = NDArray[np.int32]
 Int: TypeAlias = int | np.int64
 Truth: TypeAlias = bool | np.bool_
 Lanes: TypeAlias = NDArray[np.int16] | NDArray[np.int64]
@@ -46,6 +47,7 @@ def _at(element: types.Type) -> Callable[[Int], Any]:
 
 
 _number, _word, _byte, _short = _at(types.int64), _at(types.uint64), _at(types.uint8), _at(types.int16)
+_half = _at(types.int32)
 
 
 def _prefetch(_context: object, _address: object) -> tuple[object, Callable[..., object]]:
@@ -87,9 +89,29 @@ def words_at(address: Int, length: Int) -> Words:
 
 
 @jit
+def word(address: Int) -> np.uint64:
+    """Return the word at an address."""
+    found: np.uint64 = carray(_word(address), (1,))[0]
+    return found
+
+
+@jit
+def put_word(address: Int, value: np.uint64) -> None:
+    """Put a word at an address."""
+    carray(_word(address), (1,))[0] = value
+
+
+@jit
 def bytes_at(address: Int, length: Int) -> Bytes:
     """Return the bytes at an address."""
     found: Bytes = carray(_byte(address), (length,))
+    return found
+
+
+@jit
+def halves_at(address: Int, length: Int) -> Halves:
+    """Return the numbers of 32 bits at an address."""
+    found: Halves = carray(_half(address), (length,))
     return found
 
 

@@ -35,10 +35,11 @@ class Field:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Layout:
-    """The fields of a model's variables, in the model's order."""
+    """The fields of a model's variables, in the model's order. *first*: those that were put into the lowest bits."""
 
     fields: tuple[Field, ...]
     words: int
+    first: tuple[int, ...] = ()
 
     def pack(self, columns: Sequence[NDArray[np.int64]], many: int) -> Packed:
         """Pack *many* states given as one array of values for each variable."""
@@ -78,43 +79,4 @@ def laid_out(model: Model, first: Sequence[int] = ()) -> Layout:
             used.append(0)
         placed[place] = Field(word=word, shift=used[word] % WORD, bits=bits, lowest=variable.lowest)
         used[word] += bits
-    return Layout(fields=tuple(placed[place] for place in range(len(order))), words=len(used))
-
-
-def well_laid(model: Model, layout: Layout, sample: Packed) -> Layout:
-    """Lay out anew so that as many as can be of the states of a sample share a prefix.
-
-    Greedy: the next variable in the lowest bits is the one without which the fewest different prefixes are left.
-    """
-    columns = [layout.column(sample, place) for place in range(len(model.variables))]
-    chosen: list[int] = []
-    left = LOW_BITS
-    rest = [np.zeros(len(sample), np.uint64)]
-    hashes = [_mixed(column, place) for place, column in enumerate(columns)]
-    whole = np.bitwise_xor.reduce(np.stack(hashes), axis=0) if hashes else rest[0]
-    while left > 0 and len(chosen) < len(columns):
-        open_ = [p for p, f in enumerate(layout.fields) if f.bits > 0 and p not in chosen]
-        if not open_:
-            break
-        now = len(np.unique(whole))
-        counts = {p: len(np.unique(whole ^ _partly(hashes[p], columns[p], p, left, layout.fields[p]))) for p in open_}
-        best = min(open_, key=lambda p: ((counts[p] / now) ** (1 / min(left, layout.fields[p].bits)), p))
-        whole = whole ^ _partly(hashes[best], columns[best], best, left, layout.fields[best])
-        chosen.append(best)
-        left -= layout.fields[best].bits
-    return laid_out(model, chosen)
-
-
-def _mixed(column: NDArray[np.int64], place: int) -> NDArray[np.uint64]:
-    """Hash one variable's values; the hash of a state is the sum without carry of those of its values."""
-    mixed = (column.astype(np.uint64) + np.uint64(1 + 1000003 * place)) * np.uint64(0x9E3779B97F4A7C15)
-    mixed ^= mixed >> np.uint64(31)
-    mixed *= np.uint64(0xD6E8FEB86659FD93)
-    return mixed ^ (mixed >> np.uint64(32))
-
-
-def _partly(hashes: NDArray[np.uint64], column: NDArray[np.int64], place: int, left: int, field: Field) -> NDArray[np.uint64]:
-    """Return what to take out of the hashes of states if a variable moves into the *left* lowest bits, as far as it fits."""
-    if field.bits <= left:
-        return hashes
-    return hashes ^ _mixed((column - field.lowest) >> left, place)
+    return Layout(fields=tuple(placed[place] for place in range(len(order))), words=len(used), first=tuple(first))

@@ -12,15 +12,18 @@ from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import cache
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any, TypeAlias
 
+import llvmlite
 from llvmlite import binding
 
 Native: TypeAlias = Callable[[int], None]
 HERE = Path(__file__).parent
-SOURCES = ("frame.py", "tableframe.py", "operations.py", "arithmetic.py", "visiting.py", "tables.py", "jit.py", "native.py")
+SOURCES = (
+    "frame.py", "tableframe.py", "operations.py", "arithmetic.py", "visiting.py", "tables.py", "linking.py", "jit.py",
+    "native.py",
+)  # fmt: skip
 MAGIC = b"seqcheck machine code 1\n"
 
 
@@ -91,7 +94,7 @@ def mark() -> str:
     for name in SOURCES:
         told.update((HERE / name).read_bytes())
     features = binding.get_host_cpu_features().flatten()
-    for text in (version("llvmlite"), binding.get_process_triple(), binding.get_host_cpu_name(), features):
+    for text in (llvmlite.__version__, binding.get_process_triple(), binding.get_host_cpu_name(), features):
         told.update(text.encode() + b"\0")
     return told.hexdigest()[:24]
 

@@ -3,18 +3,19 @@
 Compiled functions interpret a program made of the model; they are the same for all models.
 """
 
-from dataclasses import replace
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Model
-from seqcheck.search.engine import NO_EXTRAS, Exploration, Extras, Limits, Observer, Stop
+from seqcheck.search.engine import NO_EXTRAS, Exploration, Extras, Keeper, Limits, Observer, Snapshot, Stop
 from seqcheck.search.limits import Allowance
 from seqcheck.search.packed.answering import NAME, Answering
-from seqcheck.search.packed.layout import laid_out, well_laid
-from seqcheck.search.packed.lookout import Lookout
+from seqcheck.search.packed.choosing import well_laid
+from seqcheck.search.packed.layout import laid_out
+from seqcheck.search.packed.lookout import FINISHING_S, KEEPING_S, Lookout
 from seqcheck.search.packed.program import explorer, mover
 from seqcheck.search.packed.searching import Search, cores
-from seqcheck.search.packed.wandering import Wanderer
 
 PILOT_STATES = 1 << 15
 """States after which the search begins anew with a layout made for the model."""
@@ -36,23 +37,75 @@ class PackedEngine:
         observer: Observer,
         extras: Extras = NO_EXTRAS,
     ) -> Exploration:
-        """Search every reachable state of *model*, or as far as *limits* allow. Memory: some 10 to 50 bytes a state.
+        """Search every reachable state of *model*, or as far as *limits* allow. Memory: some 10 to 80 bytes a state.
 
         Raises `Unfit` if a value on the way may need more than 62 bits.
         """
         with Allowance(limits) as allowance:
-            lookout = Lookout(allowance=allowance, limits=limits, observer=observer)
-            search = self._search(model, watches, lookout)
-            return Answering(model, search, watches).answer(wants_evidence=extras.evidence)
+            lookout = Lookout(
+                allowance=allowance,
+                limits=limits,
+                observer=observer,
+                to_the_first=extras.first,
+                keep=keeping(extras.keeper, at_the_end=False),
+                finishing_s=FINISHING_S + (KEEPING_S if extras.keeper is not None else 0),
+            )
+            kept = extras.keeper.kept(NAME) if extras.keeper is not None else None
+            search = Task(model, watches, lookout, self._threads).search(kept)
+            keep = keeping(extras.keeper, at_the_end=True)
+            keep(search)
+            was_stopped = search.reach.stopped is not None
+            answer = Answering(model, search, watches).answer(wants_evidence=extras.evidence)
+            if search.reach.stopped is not None and not was_stopped:
+                keep(search)
+            return answer
 
-    def _search(self, model: Model, watches: tuple[Expression, ...], lookout: Lookout) -> Search:
-        """Search a little, to see how to lay out the states; then all, unless that was all already."""
-        layout = laid_out(model)
-        pilot = Search(model, explorer(model, layout, watches), replace(lookout, pilot_states=PILOT_STATES), 1)
-        pilot.run()
-        if pilot.reach.stopped is not Stop.STATES or lookout.exceeded_states(pilot.states):
+
+def keeping(keeper: Keeper | None, *, at_the_end: bool) -> Callable[[Search], None]:
+    """Return what saves a snapshot of a search if it is time to or, at the end, if it has been stopped."""
+
+    def keep(search: Search) -> None:
+        from seqcheck.search.packed.remembering import snapshot
+
+        stopped = at_the_end and search.reach.stopped is not None
+        if keeper is not None and not search.reach.torn and (keeper.due() or stopped):
+            keeper.save(snapshot(search, NAME))
+
+    return keep if keeper is not None else lambda _search: None
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """What is to be searched."""
+
+    model: Model
+    watches: tuple[Expression, ...]
+    lookout: Lookout
+    threads: int
+
+    def search(self, kept: Snapshot | None) -> Search:
+        """Search a little, to see how to lay out the states; then all, unless that was all. Or go on from a snapshot."""
+        layout = laid_out(self.model)
+        piloting = replace(self.lookout, pilot_states=PILOT_STATES)
+        if kept is None:
+            pilot = Search(self.model, explorer(self.model, layout, self.watches), piloting, 1)
+        else:
+            from seqcheck.search.packed.remembering import Recalling
+
+            recalling = Recalling(self.model, self.watches, kept)
+            pilot = recalling.search(piloting if recalling.is_pilot else self.lookout)
+        if pilot.reach.stopped is None:
+            pilot.run()
+        if pilot.lookout.pilot_states is None or not self._is_stopped_pilot(pilot):
             return pilot
-        sample = Wanderer(model, mover(model, layout, ())).sample(pilot.sample())
-        search = Search(model, explorer(model, well_laid(model, layout, sample), watches), lookout, self._threads)
+        from seqcheck.search.packed.wandering import Wanderer
+
+        near, apart = Wanderer(self.model, mover(self.model, layout, ())).sample(pilot.sample())
+        better = well_laid(self.model, layout, near, apart)
+        del pilot
+        search = Search(self.model, explorer(self.model, better, self.watches), self.lookout, self.threads)
         search.run()
         return search
+
+    def _is_stopped_pilot(self, pilot: Search) -> bool:
+        return pilot.reach.stopped is Stop.STATES and not self.lookout.exceeded_states(pilot.states)

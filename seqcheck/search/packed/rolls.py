@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from seqcheck.search.engine import Stop
 from seqcheck.search.packed.frame import LANES
 from seqcheck.search.packed.layout import Packed
 
@@ -13,11 +14,15 @@ SMALLEST, LARGEST = 1 << 10, 1 << 18
 """States in a segment."""
 
 Reserve = Callable[[int], None]
-"""Is told how many bytes are wanted next; raises `OutOfMemory` if the limit on memory leaves no room."""
+"""Is told how many bytes are wanted next; raises `Exhausted` if a limit does not allow it."""
 
 
-class OutOfMemory(Exception):  # noqa: N818 - it is no error of the program
-    """The limit on memory leaves no room for a table or list."""
+class Exhausted(Exception):  # noqa: N818 - it is no error of the program
+    """A limit leaves no room, or no time, for a table or list."""
+
+    def __init__(self, stop: Stop = Stop.MEMORY) -> None:
+        super().__init__(stop)
+        self.stop = stop
 
 
 @dataclass(slots=True)

@@ -5,11 +5,12 @@ from dataclasses import dataclass, field
 
 from seqcheck.model import semantics
 from seqcheck.model.expression import Expression
-from seqcheck.model.model import Hazard, Model, Only, State
+from seqcheck.model.model import Model, Only, State
 from seqcheck.model.run import StepKind
 from seqcheck.search.failing import Cause, cause
 from seqcheck.search.packed import frame as f
 from seqcheck.search.packed.layout import WORD, Packed
+from seqcheck.search.packed.settling import concern_of, hazards
 from seqcheck.search.packed.visitor import Visitor
 
 Trouble = tuple[Cause, int]
@@ -23,6 +24,10 @@ class Slowly:
     model: Model
     visitor: Visitor
     troubles: dict[Trouble, tuple[int, int]] = field(default_factory=dict)
+    _moving: list[tuple[int, Expression]] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._moving = hazards(self.model, concern_of(self.model).written)
 
     def settle_rest(self) -> None:
         """Settle all that the visitor left."""
@@ -74,11 +79,11 @@ class Slowly:
         return False
 
     def _watch(self, reactions: list[str], values: State) -> None:
-        """Note the reactions that act, and the hazards that hold after a round."""
+        """Note the reactions that act, and the hazards that hold after a round and that settling can make true."""
         slots, notes = self.visitor.program.slots, self.visitor.notes
         for number, reaction in enumerate(self.model.reactions):
             if reaction.name in reactions:
                 notes[slots.acted(number)] = 1
-        for number, p in enumerate(self.model.properties):
-            if isinstance(p.rule, Hazard) and not notes[slots.passing(number)]:
-                notes[slots.passing(number)] = self._holds(p.rule.must_not_be.test, values)
+        for number, test in self._moving:
+            if not notes[slots.passing(number)]:
+                notes[slots.passing(number)] = self._holds(test, values)

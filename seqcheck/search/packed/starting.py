@@ -12,11 +12,11 @@ from seqcheck.search.packed.layout import Layout, Packed
 Numbers = NDArray[np.int64]
 
 
-def raw_starts(model: Model, layout: Layout, most: int) -> Iterator[Packed]:
-    """Yield the starts before they settle, in the order of the definition, at most *most* at a time."""
+def raw_starts(model: Model, layout: Layout, most: int, taken: int = 0) -> Iterator[Packed]:
+    """Yield the starts before they settle, but for those *taken*, in the order of the definition, at most *most* at a time."""
     choices = [np.array(variable.starts, np.int64) for variable in model.variables]
     total = prod(len(some) for some in choices)
-    for first in range(0, total, most):
+    for first in range(taken, total, most):
         yield layout.pack(_columns(choices, first, min(total, first + most)), min(total - first, most))
 
 

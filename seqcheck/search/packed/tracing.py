@@ -7,7 +7,8 @@ from seqcheck.search.engine import Trace
 from seqcheck.search.packed.frame import ASKED
 from seqcheck.search.packed.layout import Packed
 from seqcheck.search.packed.program import Program
-from seqcheck.search.packed.searching import OWNER_SHIFT, Bucket, Search
+from seqcheck.search.packed.reaching import Bucket
+from seqcheck.search.packed.searching import OWNER_SHIFT, Search
 from seqcheck.search.packed.slowly import Slowly
 from seqcheck.search.packed.starting import raw_starts
 from seqcheck.search.packed.visitor import Visitor
@@ -19,6 +20,8 @@ class Tracer:
     def __init__(self, model: Model, search: Search, program: Program) -> None:
         self._model, self._search = model, search
         self.visitor = Visitor(program, 0, 0)
+        successor_bytes = 8 * (program.layout.words + 2) * len(program.kinds)
+        self.visitor.most = int(min(self.visitor.most, search.lookout.most_sources(0, successor_bytes, 1)))
         self._slowly = Slowly(model, self.visitor)
         self._parents: dict[int, int] = {}
 

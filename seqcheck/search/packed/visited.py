@@ -5,10 +5,12 @@ import numpy as np
 from seqcheck.search.packed import tableframe as t
 from seqcheck.search.packed.layout import Packed
 from seqcheck.search.packed.native import functions
+from seqcheck.search.packed.pages import zeros
 from seqcheck.search.packed.rolls import Reserve, Roll
 
 FIRST_SLOTS = 1 << 12
-MOST_LOAD = 0.7
+MOST_LOAD_SMALL, MOST_LOAD, LARGE = 0.35, 0.6, 1 << 22
+"""How full a table may be: one that is not large is quicker with more room."""
 GROWTH_SMALL, GROWTH, SMALL = 4, 1.7, 1 << 16
 MOST_SLOTS = (1 << 32) - 1
 """A slot is told by 32 bits of the hash."""
@@ -33,7 +35,7 @@ class Visited:
         while frame[t.DONE] < count:
             segment, used, room = into.room()
             frame[t.TABLE_AT], frame[t.SLOTS] = self.array.ctypes.data, self.slots
-            frame[t.PREFIXES], frame[t.MOST_PREFIXES] = self.prefixes, int(self.slots * MOST_LOAD)
+            frame[t.PREFIXES], frame[t.MOST_PREFIXES] = self.prefixes, self._most
             frame[t.OUT_AT], frame[t.OUT], frame[t.ROOM] = segment.ctypes.data, used, used + room
             self._functions["insert"](frame.ctypes.data)
             into.length += int(frame[t.OUT]) - used
@@ -41,14 +43,19 @@ class Visited:
             if self.prefixes >= frame[t.MOST_PREFIXES]:
                 self._grow()
 
+    @property
+    def _most(self) -> int:
+        return int(self.slots * (MOST_LOAD if self.slots > LARGE else MOST_LOAD_SMALL))
+
     def _grow(self) -> None:
         """Move to a larger table; for a moment there are both."""
         slots = min(MOST_SLOTS, int(self.slots * (GROWTH_SMALL if self.slots < SMALL else GROWTH)))
         self._reserve(8 * (self._width + 1) * slots)
-        frame, larger = np.zeros(t.SIZE, np.int64), np.zeros((slots, self._width + 1), np.uint64)
+        frame, larger = np.zeros(t.SIZE, np.int64), zeros(slots, self._width + 1)
         frame[t.WORDS], frame[t.FROM_AT], frame[t.COUNT] = self._width, self.array.ctypes.data, self.slots
         frame[t.TABLE_AT], frame[t.SLOTS], frame[t.OUT_AT] = larger.ctypes.data, slots, self._spare.ctypes.data
         self._functions["move"](frame.ctypes.data)
+        self._reserve(-self.array.nbytes)
         self.array, self.slots = larger, slots
 
     def put(self, states: Packed, goals: Packed) -> None:
@@ -69,5 +76,5 @@ class Visited:
     def clear(self) -> None:
         """Take all states out."""
         if self.prefixes:
-            self.array = np.zeros_like(self.array)
+            self.array = zeros(self.slots, self._width + 1)
             self.prefixes = 0

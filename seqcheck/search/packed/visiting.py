@@ -18,6 +18,7 @@ from seqcheck.search.packed.jit import (
     short_lanes_at,
     words_at,
 )
+from seqcheck.search.packed.tables import begin_sifting, sift_all
 
 
 @jit
@@ -39,12 +40,16 @@ def visit_long(address: int) -> int:
 @jit
 def visit(frame: Numbers, registers: Lanes) -> None:
     """Deal with all sources; at the end what waits in the queue settles."""
+    if frame[f.SIFTING] != 0:
+        begin_sifting(frame)
     if frame[f.ARE_STARTS] != 0:
         start(frame, registers)
     else:
         expand(frame, registers)
     while frame[f.QUEUED] > 0:
         settle(frame, registers)
+    if frame[f.SIFTING] != 0:
+        sift_all(frame)
 
 
 @jit
@@ -68,6 +73,8 @@ def expand(frame: Numbers, registers: Lanes) -> None:
             else:
                 break
             k += 1
+        if frame[f.SIFTING] != 0:
+            sift_all(frame)
 
 
 @jit
@@ -128,7 +135,7 @@ def emit_words_1(frame: Numbers, step: Int, base: Int, many: Int) -> None:
     marks = bytes_at(frame[f.MARKS_AT] + base, LANES)
     kept, put, uses = table[0], table[1], table[2] != 0
     bits = marks_of(frame, step)
-    at = frame[f.OUT]
+    at, traced = frame[f.OUT], frame[f.SIFTING] == 0
     out = words_at(frame[f.OUT_AT], MANY)
     places, steps = row_at(frame[f.OUT_PLACES_AT], MANY), row_at(frame[f.OUT_STEPS_AT], MANY)
     for j in range(many):
@@ -138,8 +145,9 @@ def emit_words_1(frame: Numbers, step: Int, base: Int, many: Int) -> None:
             fresh |= extra[i]
         moved = fresh != source[i]
         out[at] = fresh
-        places[at] = base + i
-        steps[at] = step
+        if traced:
+            places[at] = base + i
+            steps[at] = step
         at += 1 if moved else 0
         marks[i] |= bits if moved else np.uint8(0)
     frame[f.TRANSITIONS] += at - frame[f.OUT]

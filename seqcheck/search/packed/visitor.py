@@ -93,6 +93,10 @@ class Visitor:
             f.TROUBLES_AT: self.troubles,
             f.ENTERED_AT: self.entered,
             f.ENTERED_LEFT_AT: self.entered_left,
+            f.HASHES_AT: np.zeros(f.GROUP, np.uint64),
+            f.SLOTS_AT: np.zeros(f.GROUP, np.int64),
+            f.FRESH_AT: np.zeros(f.GROUP, np.int64),
+            f.RECENT_AT: np.zeros(f.RECENT, np.int64),
         }
         for out in (self._out, self._later, self._slow):
             arrays |= {out.at: out.states, out.at + 1: out.places, out.at + 2: out.steps}
@@ -131,18 +135,21 @@ class Visitor:
         self.frame[f.SIFTED_LATER_AT] = addresses[1].ctypes.data
         self.frame[f.SIFTED_COUNTS_AT] = self.sifted_counts.ctypes.data
 
-    def visit(self, states: Packed, position: int, *, are_starts: bool = False) -> None:
-        """Expand states, of which the first has a position; or settle starts. There must be memory for a block behind them."""
+    def visit(self, states: Packed, position: int, *, are_starts: bool = False, sifting: bool = False) -> None:
+        """Expand states, of which the first has a position; or settle starts. There must be memory for a block behind them.
+
+        *sifting*: of the successors keep those only that were not visited, for each owner.
+        """
         count, self.source = len(states), states
         self.marks[:count] = 0
         frame = self.frame
         frame[f.SOURCE_AT], frame[f.COUNT], frame[f.POSITION] = states.ctypes.data, count, position
-        frame[f.ARE_STARTS], frame[f.QUEUED] = are_starts, 0
+        frame[f.ARE_STARTS], frame[f.QUEUED], frame[f.SIFTING] = are_starts, 0, sifting
         frame[f.OUT] = frame[f.LATER] = frame[f.SLOW] = 0
         self._functions[1]["visit"](frame.ctypes.data)
 
     def sift(self) -> None:
-        """Keep the successors that were not visited yet."""
+        """Keep also those of the successors at hand that were not visited yet."""
         self._functions[0]["sift"](self.frame.ctypes.data)
 
     def lead(self) -> None:
@@ -173,7 +180,8 @@ class Visitor:
         return Successors(states=out.states[:count], places=out.places[:count], steps=out.steps[:count])
 
     def take(self, states: Packed) -> None:
-        """Take states for successors by a step."""
+        """Take states for successors by a step; nothing is sifted yet."""
+        self.sifted_counts[:] = 0
         if states.ctypes.data != self._out.states.ctypes.data:
             self._out.states[: len(states)] = states
         self.frame[f.OUT], self.frame[f.LATER] = len(states), 0

@@ -9,8 +9,12 @@ from seqcheck.search.packed.program import Program
 from seqcheck.search.packed.slowly import Slowly
 from seqcheck.search.packed.visitor import Visitor
 
-WALK, SEED, GATHERED = 96, 1, 1 << 12
-"""Steps of a walk, the seed of the random numbers (results are the same each time), and how many states are enough."""
+WALK, FAR, SEED, GATHERED = 96, 32, 1, 1 << 12
+"""Steps of a walk, those after which it has come far, the seed of the random numbers (results are the same each time), and
+how many states are enough."""
+
+AROUND = 512
+"""Neighbours of one state whose neighbours are taken too, at most."""
 
 Generator = np.random.Generator
 
@@ -23,19 +27,22 @@ class Wanderer:
         self._slowly = Slowly(model, self._visitor)
         self._chance: Generator = np.random.default_rng(SEED)
 
-    def sample(self, known: Packed) -> Packed:
-        """Return states a long way from those *known*, each with its neighbours and theirs: all different."""
+    def sample(self, known: Packed) -> tuple[Packed, Packed]:
+        """Return states a long way from those *known*, each with its neighbours and theirs; and others that lie far apart."""
         here = known[self._chance.integers(len(known), size=LANES)]
-        for _ in range(WALK):
+        apart = []
+        for step in range(WALK):
             here = self._step(here)
+            if step >= FAR:
+                apart.append(here)
         gathered = here[:0]
         for state in here:
             around = np.concatenate([state[None], self._led(state[None])])
-            around = np.unique(np.concatenate([around, self._led(around[: self._visitor.most])]), axis=0)
+            around = np.unique(np.concatenate([around, self._led(around[:AROUND])]), axis=0)
             gathered = np.concatenate([gathered, around])
             if len(gathered) > GATHERED:
                 break
-        return np.unique(gathered, axis=0)
+        return np.unique(gathered, axis=0), np.concatenate(apart)
 
     def _led(self, states: Packed) -> Packed:
         """Return all successors of some states, and in `_places` their sources."""
