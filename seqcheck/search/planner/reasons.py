@@ -16,7 +16,7 @@ def bits(model: Model) -> int:
 def told(model: Model, fates: Mapping[str, tuple[Fate, str]]) -> str:
     """Return the size of a machine and what became of the other engines."""
     others = [fate.value.format(engine=engine, why=why) for engine, (fate, why) in fates.items()]
-    return "; ".join([f"{bits(model)} bits of state", *others])
+    return "; ".join([f"the machine has {bits(model)} bits of state", *others])
 
 
 def nothing(model: Model, engine: str, stopped: Stop) -> Exploration:
