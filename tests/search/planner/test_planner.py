@@ -76,13 +76,13 @@ def test_the_first_whole_answer_counts() -> None:
     whole = PlainEngine().explore(LARGE, (), NO_LIMITS, silent)
     found = planner(fakes.answers, fakes.hangs).explore(LARGE, (), NO_LIMITS, silent)
     assert found == replace(whole, engine="symbolic", reason=found.reason)
-    assert found.reason in {"20 bits of state", "20 bits of state; it was ahead of packed"}
+    assert found.reason in {"the machine has 20 bits of state", "the machine has 20 bits of state; it was ahead of packed"}
 
 
 def test_packed_joins_later_and_may_be_first() -> None:
     began = time.monotonic()
     found = planner(fakes.hangs, fakes.answers).explore(LARGE, (), NO_LIMITS, silent)
-    assert (found.engine, found.reason) == ("packed", "20 bits of state; it was ahead of symbolic")
+    assert (found.engine, found.reason) == ("packed", "the machine has 20 bits of state; it was ahead of symbolic")
     assert time.monotonic() - began > 1.0
 
 
@@ -106,7 +106,7 @@ def test_a_middling_machine_may_be_done_by_plain_beside() -> None:
 def test_where_one_has_no_answer_the_other_goes_on_at_once(symbolic: fakes.Behaviour, said: str) -> None:
     found = planner(symbolic, fakes.answers).explore(LARGE, (), NO_LIMITS, silent)
     assert (found.engine, found.states, found.stopped) == ("packed", 104976, None)
-    assert found.reason.startswith(f"20 bits of state; {said}")
+    assert found.reason.startswith(f"the machine has 20 bits of state; {said}")
 
 
 def test_plain_takes_what_no_other_is_made_for() -> None:
@@ -152,7 +152,10 @@ def test_where_others_take_too_much_memory_plain_uses_it_instead() -> None:
     here_mb = psutil.Process().memory_info().rss / 1e6
     found = planner(fakes.runs_out, fakes.runs_out).explore(LARGE, (), Limits(memory_mb=2 * here_mb + 500), silent)
     assert (found.engine, found.stopped, found.states) == ("plain", None, 104976)
-    assert found.reason == f"20 bits of state; symbolic came to {Stop.MEMORY.value}; packed came to {Stop.MEMORY.value}"
+    assert (
+        found.reason
+        == f"the machine has 20 bits of state; symbolic came to {Stop.MEMORY.value}; packed came to {Stop.MEMORY.value}"
+    )
 
 
 def test_few_states_asked_for_are_counted_one_by_one() -> None:

@@ -271,7 +271,7 @@ def test_engines_that_have_kept_something_all_begin_at_once(tmp_path: Path) -> N
     began = time.monotonic()
     found = planner.explore(HUGE, (), Limits(), silent, Extras(keeper=kept_in(path)))
     assert (found.engine, found.states) == ("plain", 262144)
-    assert found.reason.startswith("18 bits of state; it was ahead of symbolic")
+    assert found.reason.startswith("the machine has 18 bits of state; it was ahead of symbolic")
     assert time.monotonic() - began < 20
 
 
