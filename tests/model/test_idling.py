@@ -16,7 +16,7 @@ from tests.outside.machines import machines
 from tests.outside.reading import machine_of
 from tests.search.test_engines_agree import refined
 
-RELAXED = settings(max_examples=80, deadline=None, suppress_health_check=list(HealthCheck))
+RELAXED = settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
 
 
 def walked(model: Model, chance: random.Random, length: int) -> list[State]:

@@ -20,7 +20,7 @@ from tests.search.test_agreement import conditions
 
 MOST_STATES = 3_000
 OTHERS = [name for name in NAMES if name != "plain"]
-RELAXED = settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck))
+RELAXED = settings(max_examples=50, deadline=None, suppress_health_check=list(HealthCheck))
 
 
 @pytest.mark.parametrize("name", OTHERS)

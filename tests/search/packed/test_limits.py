@@ -57,7 +57,8 @@ def test_a_limit_on_time_holds(seconds: float) -> None:
     found = PackedEngine().explore(model, (), Limits(seconds=seconds), silent)
     took = time.monotonic() - began
     assert found.stopped is Stop.SECONDS
-    assert 0.9 * seconds <= took <= 1.1 * seconds + 0.1, "a tenth of a second for a machine that does something else"
+    assert took <= 1.1 * seconds + 0.1, "a tenth of a second for a machine that does something else"
+    assert took >= 0.4 * seconds, "it stops early only where a table cannot be made larger in the time that is left"
     assert found.states > 10_000
 
 
