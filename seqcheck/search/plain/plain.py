@@ -15,11 +15,10 @@ from seqcheck.model.expression import Expression
 from seqcheck.model.model import Model, State
 from seqcheck.search.engine import NO_EXTRAS, Exploration, Extras, Limits, Listed, Observer, Progress, Remarkable, Stop
 from seqcheck.search.limits import Allowance
+from seqcheck.search.plain.account import Account
 from seqcheck.search.plain.frontier import Frontier
 from seqcheck.search.plain.graph import Judged, judge_graph
 from seqcheck.search.plain.program import Board, Compiled
-from seqcheck.search.plain.recalling import Recalling
-from seqcheck.search.plain.remembering import Account, snapshot
 from seqcheck.search.plain.tracing import Tracer
 
 CHUNK = 256
@@ -103,6 +102,8 @@ class Search:
         kept = keeper.kept(PlainEngine.name) if keeper is not None else None
         if kept is not None:
             self._torn = True
+            from seqcheck.search.plain.recalling import Recalling
+
             self._torn = not Recalling(self._model, kept, self._account).read(lambda: not self._exceeded())
         return self._torn
 
@@ -147,6 +148,8 @@ class Search:
         if keeper is None or self._torn:
             return
         if keeper.due() or (at_the_end and self._stopped is not None):
+            from seqcheck.search.plain.remembering import snapshot
+
             keeper.save(snapshot(self._model, self._account))
 
     def _chunk_size(self) -> int:

@@ -8,9 +8,10 @@ from typing import cast
 from seqcheck.model.model import Model, State
 from seqcheck.search.engine import Snapshot
 from seqcheck.search.failing import failure_of
+from seqcheck.search.plain.account import Account
 from seqcheck.search.plain.expanding import TICK
 from seqcheck.search.plain.program import Board
-from seqcheck.search.plain.remembering import FORM, Account, Packing
+from seqcheck.search.plain.remembering import FORM, Packing
 
 Rows = list[tuple[int, ...]]
 

@@ -8,34 +8,19 @@ of a start is the start itself. `dead N` and `jammed N` are states too, `starts 
 import json
 import struct
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from itertools import islice
 from typing import TypeAlias, cast
 
 from seqcheck.model.model import Model, State
 from seqcheck.search.engine import Snapshot
-from seqcheck.search.plain.frontier import Frontier
-from seqcheck.search.plain.program import Board, Compiled
-from seqcheck.search.plain.tracing import Tracer
+from seqcheck.search.plain.account import Account
+from seqcheck.search.plain.program import Board
 
 FORM = 1
 PIECE = 16_384
 """States in one part: a snapshot is written piece by piece, so that it needs no memory of its own."""
 
 Json: TypeAlias = "int | str | Sequence[Json] | Mapping[str, Json] | None"
-
-
-@dataclass(slots=True)
-class Account:
-    """All that a search knows. *order* are the visited states; *starts_taken* raw starts were settled."""
-
-    board: Board
-    compiled: Compiled
-    tracer: Tracer
-    frontier: Frontier
-    order: list[State] = field(default_factory=list)
-    starts_taken: int = 0
-    transitions: int = 0
 
 
 class Packing:
