@@ -57,7 +57,7 @@ class Asked:
 @click.option("--max-seconds", type=click.FloatRange(min=0), metavar="S", help="Give up after so many seconds.")
 @click.option("--max-memory", type=click.FloatRange(min=1), metavar="MB", help="Give up when so many megabytes are taken.")
 @click.option("--engine", "engine_name", type=click.Choice(CHOICES), default=AUTO, show_default=True, help="How to search.")
-@click.option("--exact-counts", is_flag=True, help="Count the states of the machine as written, nothing left out: all engines do.")
+@click.option("--exact-counts", is_flag=True, help="Count the states of the machine as written: all engines do.")
 @click.option("--first", is_flag=True, help="Stop at the first violation: its shortest run is shown, the rest stays undecided.")
 @click.option("--resume", metavar="FILE", type=click.Path(path_type=Path), help="Keep the search in FILE; go on from there.")
 @click.option("--proof", metavar="FILE", help="Also write a proof of all that holds, for check-proof.")
