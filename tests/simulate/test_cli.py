@@ -1,4 +1,4 @@
-"""`seqcheck simulate` as it is called: golden transcripts, exit statuses, what is refused."""
+"""`seqcheck simulate` as it is called: golden dialogues, exit statuses, what is refused."""
 
 import io
 import json

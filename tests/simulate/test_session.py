@@ -1,4 +1,4 @@
-"""What a person types and is answered, apart from the golden transcripts of `test_cli`."""
+"""What a person types and is answered, apart from the golden dialogues of `test_cli`."""
 
 from pathlib import Path
 
