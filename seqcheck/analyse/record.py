@@ -4,7 +4,9 @@ An engine whose trace is no run of the machine is caught here (`Disagreement`).
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from seqcheck.analyse.verdict import StepAccount
 from seqcheck.model import semantics
@@ -63,8 +65,7 @@ def changes(before: Values, after: Values) -> Values:
     return tuple((name, value) for name, value in after if name not in known or known[name] != value)
 
 
-@dataclass(slots=True)
-class Recorder:
+class Recorder(Struct):
     """Takes the steps of one trace."""
 
     model: Model

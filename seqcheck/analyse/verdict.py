@@ -1,8 +1,9 @@
 """What a verification finds out: verdicts with their runs, findings, assumptions."""
 
-from dataclasses import dataclass
 from enum import Enum
 from fractions import Fraction
+
+from msgspec import Struct
 
 from seqcheck.model.model import Source
 from seqcheck.model.run import Run, Values
@@ -17,8 +18,7 @@ class Verdict(Enum):
     UNDECIDED = "undecided"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StepAccount:
+class StepAccount(Struct, frozen=True, kw_only=True):
     """What stands behind one step of a run.
 
     *guards* are its permissives or its condition, *writes* the variables that its own effects write, *really* what outputs
@@ -31,8 +31,7 @@ class StepAccount:
     at_ticks: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Result:
+class Result(Struct, frozen=True, kw_only=True):
     """The verdict on one hazard, requirement or built-in check, with the run that shows it.
 
     *clauses* are the parts of the violated condition that the last state meets, as the file would write them, *spoken* the
@@ -55,8 +54,7 @@ class Result:
     line: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Finding:
+class Finding(Struct, frozen=True, kw_only=True):
     """Something that a reader should know and that is no violation. *kind* is a word for programs."""
 
     kind: str
@@ -66,8 +64,7 @@ class Finding:
     run: Run | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Case:
+class Case(Struct, frozen=True, kw_only=True):
     """All verdicts with one set of faults under study."""
 
     faults: tuple[str, ...]
@@ -86,8 +83,7 @@ class Case:
         return self.stopped is None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Verification:
+class Verification(Struct, frozen=True, kw_only=True):
     """A whole file's cases, the first without faults; *not_begun* are the sets of faults left out by an interruption."""
 
     machine: str

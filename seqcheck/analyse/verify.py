@@ -2,7 +2,8 @@
 
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from seqcheck.analyse.assumptions import assumptions
 from seqcheck.analyse.findings import findings

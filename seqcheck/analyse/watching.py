@@ -4,7 +4,8 @@ Each `Watch` is an expression with the finding to report if no reachable state h
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from seqcheck.analyse.verdict import Finding
 from seqcheck.model.expression import Apply, Expression, Op, conjunction, negation
@@ -20,8 +21,7 @@ NEVER_DONE = {
 }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Watch:
+class Watch(Struct, frozen=True, kw_only=True):
     """An expression, and what to report if it is never true; *step* is the place of the step that it is about."""
 
     test: Expression

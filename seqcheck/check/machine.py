@@ -4,17 +4,17 @@ Values are Python's own: a state is its name as declared, a truth a bool, a numb
 as it was declared, whatever case the file used elsewhere. Nothing in here is ever wrong: a file with errors gives none.
 """
 
-from dataclasses import dataclass
 from enum import Enum
 from fractions import Fraction
 from typing import TypeAlias
+
+from msgspec import Struct
 
 from seqcheck.check.typed import Expression, Type, Value
 from seqcheck.diagnostics.span import Span
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Condition:
+class Condition(Struct, frozen=True, kw_only=True):
     """An expression that is a truth, with its text as the file has it."""
 
     expression: Expression
@@ -22,8 +22,7 @@ class Condition:
     span: Span
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Assignment:
+class Assignment(Struct, frozen=True, kw_only=True):
     """`target: value` of a `then`; all values of one `then` are read before any target is written."""
 
     target: str
@@ -44,8 +43,7 @@ class Section(Enum):
     MEMORY = "memory"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Variable:
+class Variable(Struct, frozen=True, kw_only=True):
     """A part, panel item, output or memory; *starts* are the values it may have at the start."""
 
     name: str
@@ -57,8 +55,7 @@ class Variable:
     span: Span
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sensor:
+class Sensor(Struct, frozen=True, kw_only=True):
     """What the controller can read of the truth."""
 
     name: str
@@ -76,8 +73,7 @@ class TimerKind(Enum):
     TP = "TP"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Timer:
+class Timer(Struct, frozen=True, kw_only=True):
     """A timer of the controller; *pt_ticks* is at least 1."""
 
     name: str
@@ -89,8 +85,7 @@ class Timer:
     span: Span
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Permissive:
+class Permissive(Struct, frozen=True, kw_only=True):
     """What must hold for a command to be accepted."""
 
     name: str
@@ -99,8 +94,7 @@ class Permissive:
     span: Span
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Command:
+class Command(Struct, frozen=True, kw_only=True):
     """A request from the panel, accepted when every permissive holds."""
 
     name: str
@@ -109,8 +103,7 @@ class Command:
     span: Span
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Trip:
+class Trip(Struct, frozen=True, kw_only=True):
     """Forces its effects, in file order, whenever *when* holds while settling."""
 
     name: str
@@ -120,8 +113,7 @@ class Trip:
     span: Span
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Interval:
+class Interval(Struct, frozen=True, kw_only=True):
     """How long after its `when` a plant rule happens: from *earliest* to *latest* ticks (None: no latest, or never).
 
     `at_once` rules act while settling; then both bounds are 0. No `after` at all is (0, None).
@@ -133,8 +125,7 @@ class Interval:
     source: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PlantRule:
+class PlantRule(Struct, frozen=True, kw_only=True):
     """What the machine does by itself."""
 
     name: str
@@ -145,8 +136,7 @@ class PlantRule:
     span: Span
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PersonAction:
+class PersonAction(Struct, frozen=True, kw_only=True):
     """What a person can do by hand. No `if` in the file is the condition TRUE."""
 
     name: str
@@ -156,8 +146,7 @@ class PersonAction:
     span: Span
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Stuck:
+class Stuck(Struct, frozen=True, kw_only=True):
     """A sensor that reads, or an output that does, *value* whatever the truth or the command."""
 
     signal: str
@@ -165,8 +154,7 @@ class Stuck:
     value: Value
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Fault:
+class Fault(Struct, frozen=True, kw_only=True):
     """Something that may go wrong once: a stuck signal that lasts, or an effect on parts."""
 
     name: str
@@ -178,8 +166,7 @@ class Fault:
 
 
 # --- what is asked ---------------------------------------------------------------------------------------------------
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Risk:
+class Risk(Struct, frozen=True, kw_only=True):
     """ISO 13849-1 risk graph parameters, each as `S1`, `F2`, `P1` and so on."""
 
     severity: str
@@ -187,8 +174,7 @@ class Risk:
     avoidance: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Hazard:
+class Hazard(Struct, frozen=True, kw_only=True):
     """A condition that must never be."""
 
     id: str
@@ -199,38 +185,33 @@ class Hazard:
     span: Span
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Reachable:
+class Reachable(Struct, frozen=True, kw_only=True):
     """Some reachable state has *goal*."""
 
     goal: Condition
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Recoverable:
+class Recoverable(Struct, frozen=True, kw_only=True):
     """From every reachable state some run without new faults leads to *goal*."""
 
     goal: Condition
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Forbid:
+class Forbid(Struct, frozen=True, kw_only=True):
     """*command* is never accepted in a state where *during* holds."""
 
     command: str
     during: Condition
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Only:
+class Only(Struct, frozen=True, kw_only=True):
     """A step in which *makes* becomes true is the acceptance of one of *commands*."""
 
     commands: tuple[str, ...]
     makes: Condition
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Response:
+class Response(Struct, frozen=True, kw_only=True):
     """When *when* becomes true while *then* is false, *then* within *within_ticks*, unless *unless*."""
 
     when: Condition
@@ -239,8 +220,7 @@ class Response:
     unless: Condition | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Precedence:
+class Precedence(Struct, frozen=True, kw_only=True):
     """*before* is not true unless *first* has been true in the same or an earlier state, since the last *since*."""
 
     before: Condition
@@ -251,8 +231,7 @@ class Precedence:
 Rule: TypeAlias = Reachable | Recoverable | Forbid | Only | Response | Precedence
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Requirement:
+class Requirement(Struct, frozen=True, kw_only=True):
     """Something the machine must do, or keep to."""
 
     id: str
@@ -262,8 +241,7 @@ class Requirement:
     span: Span
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Act:
+class Act(Struct, frozen=True, kw_only=True):
     """A procedure step: a command given, or a person's action."""
 
     name: str
@@ -271,24 +249,21 @@ class Act:
     span: Span
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SetPanel:
+class SetPanel(Struct, frozen=True, kw_only=True):
     """A procedure step: panel items set to literal values."""
 
     values: tuple[tuple[str, Value], ...]
     span: Span
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Wait:
+class Wait(Struct, frozen=True, kw_only=True):
     """A procedure step: let exactly so many ticks pass."""
 
     ticks: int
     span: Span
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Until:
+class Until(Struct, frozen=True, kw_only=True):
     """A procedure step: wait until a condition holds."""
 
     condition: Condition
@@ -298,8 +273,7 @@ class Until:
 ProcedureStep: TypeAlias = Act | SetPanel | Wait | Until
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Procedure:
+class Procedure(Struct, frozen=True, kw_only=True):
     """A written operating sequence; begins in a start state or where the procedure *after* ended."""
 
     name: str
@@ -310,8 +284,7 @@ class Procedure:
     span: Span
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Machine:
+class Machine(Struct, frozen=True, kw_only=True):
     """A whole checked file. Every tuple is in file order."""
 
     name: str

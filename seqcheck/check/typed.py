@@ -3,9 +3,10 @@
 Values are Python's own: a state is its name as declared, a truth a bool, a number an int.
 """
 
-from dataclasses import dataclass
 from enum import Enum
 from typing import TypeAlias
+
+from msgspec import Struct
 
 from seqcheck.diagnostics.span import Span
 
@@ -13,20 +14,17 @@ Value: TypeAlias = bool | int | str
 
 
 # --- types -----------------------------------------------------------------------------------------------------------
-@dataclass(frozen=True, slots=True)
-class TruthType:
+class TruthType(Struct, frozen=True):
     """FALSE or TRUE."""
 
 
-@dataclass(frozen=True, slots=True)
-class StatesType:
+class StatesType(Struct, frozen=True):
     """One of some named states, in declared order."""
 
     states: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class NumberType:
+class NumberType(Struct, frozen=True):
     """A whole number from *lowest* to *highest*, ends included. Of an expression: bounds that hold in any state."""
 
     lowest: int
@@ -65,8 +63,7 @@ class Operator(Enum):
     ABS = "ABS"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Literal:
+class Literal(Struct, frozen=True, kw_only=True):
     """A number, a truth, a state of *type*, or a duration counted in ticks."""
 
     value: Value
@@ -74,8 +71,7 @@ class Literal:
     span: Span
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Read:
+class Read(Struct, frozen=True, kw_only=True):
     """The value of a part, panel item, output or memory. Of an output: as *commanded*, else what it really does."""
 
     variable: str
@@ -84,8 +80,7 @@ class Read:
     span: Span
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReadSensor:
+class ReadSensor(Struct, frozen=True, kw_only=True):
     """The value the controller (and anyone else) gets from a sensor, stuck or not."""
 
     sensor: str
@@ -93,8 +88,7 @@ class ReadSensor:
     span: Span
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReadTimer:
+class ReadTimer(Struct, frozen=True, kw_only=True):
     """`NAME.Q` (a truth) or `NAME.ET` (ticks), as the timer stood when it was last brought up to date."""
 
     timer: str
@@ -103,8 +97,7 @@ class ReadTimer:
     span: Span
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Operation:
+class Operation(Struct, frozen=True, kw_only=True):
     """An operator on its operands. AND and OR may have more than two. Every operand is evaluated, always."""
 
     operator: Operator

@@ -1,15 +1,15 @@
 """What came of one file on the command line of `verify`."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from seqcheck.analyse.verdict import Verification
 from seqcheck.cli.load import Loaded
 from seqcheck.report.searched import Searched
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Answer:
+class Answer(Struct, frozen=True, kw_only=True):
     """One file's exit code and verification (None: it was refused). *searches* tells of each case's search, by its faults."""
 
     code: int

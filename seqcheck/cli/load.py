@@ -1,10 +1,10 @@
 """Reads a sequence file for a command: the checked machine, or the diagnostics that refuse it."""
 
 import hashlib
-from dataclasses import dataclass
 from pathlib import Path
 
 import click
+from msgspec import Struct
 
 from seqcheck.check.check import check
 from seqcheck.check.machine import Machine
@@ -22,8 +22,7 @@ MOST_SHOWN = 100
 """Diagnostics of one file that are printed."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Loaded:
+class Loaded(Struct, frozen=True, kw_only=True):
     """A sequence file; *machine* is None if it was refused."""
 
     file: str

@@ -1,10 +1,11 @@
 """Asks an engine for one file's searches: with snapshots if they are wanted, and keeps what each search tells of itself."""
 
-from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from seqcheck import __version__
 from seqcheck.cli.load import Loaded
@@ -33,8 +34,7 @@ def searcher(name: str) -> Engine:
     return Planner() if name == AUTO else Alone(name)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Wanted:
+class Wanted(Struct, frozen=True, kw_only=True):
     """What is wanted of every search besides verdicts."""
 
     resume: Path | None
@@ -43,8 +43,7 @@ class Wanted:
     first: bool
 
 
-@dataclass(slots=True, kw_only=True)
-class Searches:
+class Searches(Struct, kw_only=True):
     """The searches of one file: an engine that passes on what is wanted besides, and notes what it was answered."""
 
     name: str

@@ -3,10 +3,11 @@
 import itertools
 import time
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
 from pathlib import Path
 
 import click
+from msgspec import Struct
+from msgspec.structs import replace
 
 from seqcheck.analyse.record import Disagreement
 from seqcheck.analyse.verdict import Case, Verdict, Verification
@@ -28,8 +29,7 @@ AT_LEAST_0, AT_LEAST_1 = click.IntRange(min=0), click.IntRange(min=1)
 VIOLATED, REFUSED, UNDECIDED = 1, 2, 3
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
+class Asked(Struct, frozen=True, kw_only=True):
     """What the command line asks of every file."""
 
     fault_count: int

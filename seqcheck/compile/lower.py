@@ -1,8 +1,9 @@
 """Turns expressions, conditions and effects of the checked tree into those of the model: names become places."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import assert_never
+
+from msgspec import Struct
 
 from seqcheck.check import machine as tree
 from seqcheck.check import typed
@@ -56,8 +57,7 @@ def fault_name(fault: tree.Fault) -> str:
     return f"occurred: {fault.name}"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Scope:
+class Scope(Struct, frozen=True, kw_only=True):
     """Where names stand in the model: variables, what outputs really do, sensors, and what timers show."""
 
     places: Mapping[str, int]

@@ -1,7 +1,8 @@
 """What is wrong with a file, as values: a code, a place, a sentence, a hint; and the sink that collects them."""
 
-from dataclasses import dataclass
 from enum import Enum
+
+from msgspec import Struct
 
 from seqcheck.diagnostics.codes import Code
 from seqcheck.diagnostics.span import Span
@@ -14,8 +15,7 @@ class Severity(Enum):
     WARNING = "warning"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Diagnostic:
+class Diagnostic(Struct, frozen=True, kw_only=True):
     """One thing wrong with a file. *message* says what is wrong; only *help* proposes a mend."""
 
     code: Code

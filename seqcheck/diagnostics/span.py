@@ -1,10 +1,9 @@
 """Where in a file something stands."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 
-@dataclass(frozen=True, slots=True)
-class Span:
+class Span(Struct, frozen=True):
     """A stretch of one file; lines and columns count from 1, the end column is one past the last character."""
 
     line: int

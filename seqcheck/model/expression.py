@@ -1,9 +1,10 @@
 """Expressions of the finite machine: integers only. A truth is 0 or 1, a state its place in the declared list."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from enum import Enum
 from typing import TypeAlias
+
+from msgspec import Struct
 
 
 class Op(Enum):
@@ -38,29 +39,25 @@ FALLIBLE = frozenset({Op.DIVIDE, Op.MOD, Op.POWER, Op.MUX})
 """Operators that some operands make impossible."""
 
 
-@dataclass(frozen=True, slots=True)
-class Const:
+class Const(Struct, frozen=True):
     """A whole number."""
 
     value: int
 
 
-@dataclass(frozen=True, slots=True)
-class Load:
+class Load(Struct, frozen=True):
     """The value of the variable at this place of the state."""
 
     variable: int
 
 
-@dataclass(frozen=True, slots=True)
-class Sense:
+class Sense(Struct, frozen=True):
     """The value of the sensor with this number."""
 
     sensor: int
 
 
-@dataclass(frozen=True, slots=True)
-class Apply:
+class Apply(Struct, frozen=True):
     """An operator on its operands; AND, OR, MIN and MAX take two or more."""
 
     op: Op

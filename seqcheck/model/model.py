@@ -4,10 +4,11 @@ It does not know where the controller's logic came from: steps and reactions car
 they were written in. `semantics` says what the data means.
 """
 
-from dataclasses import dataclass
 from enum import Enum
 from fractions import Fraction
 from typing import TypeAlias
+
+from msgspec import Struct
 
 from seqcheck.model.expression import Expression
 from seqcheck.model.run import StepKind, Value
@@ -30,8 +31,7 @@ class VariableKind(Enum):
     FAULT = "fault"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Variable:
+class Variable(Struct, frozen=True, kw_only=True):
     """One place of the state. *labels* are the names of the values from 0 up; none for a number."""
 
     name: str
@@ -53,8 +53,7 @@ class Variable:
         return self.text or self.name.replace("_", " ")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sensor:
+class Sensor(Struct, frozen=True, kw_only=True):
     """What the controller reads of the truth; *labels* as for a variable.
 
     Each of *stuck* is a fault flag and the value that the sensor reads, whatever the truth, once the flag is 1.
@@ -76,8 +75,7 @@ class Sensor:
         return self.text or self.name.replace("_", " ")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Guard:
+class Guard(Struct, frozen=True, kw_only=True):
     """A condition with its text in the file; *name* is that of a permissive, else empty."""
 
     name: str
@@ -86,8 +84,7 @@ class Guard:
     line: int = 1
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Assign:
+class Assign(Struct, frozen=True, kw_only=True):
     """Write several variables at once: all values are read first. *bounded*: none can leave its range."""
 
     targets: tuple[int, ...]
@@ -98,8 +95,7 @@ class Assign:
 Program: TypeAlias = tuple[Assign, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Step:
+class Step(Struct, frozen=True, kw_only=True):
     """What a person, the controller's acceptance, the plant or a fault can do in a settled state.
 
     Possible if *ready* (which always has a value) and then each of *guards* holds, all of them being evaluated.
@@ -114,8 +110,7 @@ class Step:
     line: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Reaction:
+class Reaction(Struct, frozen=True, kw_only=True):
     """A trip or an at-once plant rule: acts while settling, in order."""
 
     name: str
@@ -133,8 +128,7 @@ class TimerKind(Enum):
     TP = "TP"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Timer:
+class Timer(Struct, frozen=True, kw_only=True):
     """A timer kept in one variable.
 
     TON and TOF keep ET (0 to pt). TP keeps 0 when idle, 1 + ET while the pulse runs, pt + 1 when it is over.
@@ -150,8 +144,7 @@ class Timer:
     text: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Clock:
+class Clock(Struct, frozen=True, kw_only=True):
     """How long a plant rule's `when` has held, up to *most* ticks; time stops at *latest* (None: it never does)."""
 
     rule: str
@@ -161,45 +154,39 @@ class Clock:
     latest: int | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Hazard:
+class Hazard(Struct, frozen=True, kw_only=True):
     """A condition that must never be in a settled state."""
 
     must_not_be: Guard
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Reachable:
+class Reachable(Struct, frozen=True, kw_only=True):
     """Some reachable state has *goal*; under faults, every state just after the last of them leads to one."""
 
     goal: Guard
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Recoverable:
+class Recoverable(Struct, frozen=True, kw_only=True):
     """Every reachable state leads to *goal* without new faults."""
 
     goal: Guard
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Forbid:
+class Forbid(Struct, frozen=True, kw_only=True):
     """The step (a command's acceptance) is never possible in a state where *during* holds."""
 
     step: int
     during: Guard
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Only:
+class Only(Struct, frozen=True, kw_only=True):
     """Only the steps named turn *makes* from false to true."""
 
     steps: frozenset[int]
     makes: Guard
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NotJudged:
+class NotJudged(Struct, frozen=True, kw_only=True):
     """A requirement of a kind that has no judge yet; *kind* is its name in results."""
 
     kind: str
@@ -218,8 +205,7 @@ def condition_of(rule: Rule) -> Guard:
             return guard
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Property:
+class Property(Struct, frozen=True, kw_only=True):
     """A hazard or requirement with where it comes from. *risk* is like `S2 F1 P2`, or empty."""
 
     id: str
@@ -230,8 +216,7 @@ class Property:
     line: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Source:
+class Source(Struct, frozen=True, kw_only=True):
     """Where something that the file states comes from: a standard, a measurement, an assumption."""
 
     about: str
@@ -239,8 +224,7 @@ class Source:
     line: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Model:
+class Model(Struct, frozen=True, kw_only=True):
     """The whole machine. *faults* are the faults under study, each with a variable that is 1 once it has occurred.
 
     *actual* says what each output that may be stuck really does. *not_judged* names the procedures, which are only read.

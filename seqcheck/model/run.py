@@ -1,8 +1,9 @@
 """A recorded run: what happened, step by step, in the names of the file. Engines write runs, the simulator replays them."""
 
-from dataclasses import dataclass
 from enum import Enum
 from typing import TypeAlias
+
+from msgspec import Struct
 
 Value: TypeAlias = bool | int | str
 Values: TypeAlias = tuple[tuple[str, Value], ...]
@@ -19,8 +20,7 @@ class StepKind(Enum):
     WAIT = "wait"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class By:
+class By(Struct, frozen=True, kw_only=True):
     """Who acts: the name as in the file; *to* is the state a panel item is set to, else None. A wait has no name."""
 
     kind: StepKind
@@ -28,15 +28,13 @@ class By:
     to: Value | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Endless:
+class Endless(Struct, frozen=True, kw_only=True):
     """The step's settling never ends: *names* are the trips, rules and timers that chase each other."""
 
     names: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Beyond:
+class Beyond(Struct, frozen=True, kw_only=True):
     """*rule* (a name in the file) writes *variable* outside its range; *variable* None: it divides by zero or the like.
 
     *problem* says it in words, for example `range_end would become 4, and its range is 0..3`.
@@ -50,8 +48,7 @@ class Beyond:
 Failure: TypeAlias = Endless | Beyond
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RunStep:
+class RunStep(Struct, frozen=True, kw_only=True):
     """One step, or one stretch of waiting (*ticks* > 0, nothing but time passes).
 
     *changes*: each part, panel item, output (as commanded), memory, sensor and `TIMER.Q` that differs after the step has
@@ -66,8 +63,7 @@ class RunStep:
     acted: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Run:
+class Run(Struct, frozen=True, kw_only=True):
     """A run from a settled start.
 
     *start* gives parts, panel, outputs and memory *before* settling; *end* gives parts, panel, outputs, memory, sensors,

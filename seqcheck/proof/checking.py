@@ -5,9 +5,11 @@ the set leads into the set; nothing that is claimed not to be is in the set or h
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
 from enum import Enum
 from typing import TypeAlias
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from seqcheck.model.model import Forbid, Hazard, Model, Only, Reachable, Recoverable, State
 from seqcheck.proof.diagram import Drawing, listed, lowest_layers
@@ -58,8 +60,7 @@ class Way(Enum):
     SOLVER = "solver"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Confirmed:
+class Confirmed(Struct, frozen=True, kw_only=True):
     """What has been confirmed with one set of faults; *states*: how many, None where they were not counted."""
 
     case: CaseProof
@@ -68,8 +69,7 @@ class Confirmed:
     not_confirmed: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Origin:
+class Origin(Struct, frozen=True, kw_only=True):
     """What the sequence file is: a proof of anything else is none of it."""
 
     sha256: str

@@ -1,8 +1,9 @@
 """Sets of states as decision diagrams: drawing listed states, listing drawn ones, following one state."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import TypeAlias
+
+from msgspec import Struct
 
 from seqcheck.model.model import State
 from seqcheck.proof.form import CaseProof, Domain, Drawn, Table
@@ -83,8 +84,7 @@ def listed(table: Table, root: int, domains: Sequence[Domain], most: int) -> lis
     return [tuple(field.value(bits) for field in fields) for _, bits in level] if len(level) <= most else None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Field:
+class Field(Struct, frozen=True, kw_only=True):
     """Where the bits of one variable stand in a number that holds all bits."""
 
     shift: int

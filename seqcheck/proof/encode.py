@@ -1,9 +1,10 @@
 """Turns expressions and programs of the machine into circuits over a state whose values are numbers of a circuit."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
 from functools import reduce
 from typing import TypeAlias
+
+from msgspec import Struct, field
 
 from seqcheck.model.expression import Apply, Const, Expression, Load, Op, Sense
 from seqcheck.model.model import Model, Program
@@ -14,8 +15,7 @@ Values: TypeAlias = tuple[Number, ...]
 """A state: one number for each variable."""
 
 
-@dataclass(slots=True)
-class Moment:
+class Moment(Struct):
     """One state, and what has been evaluated in it: each value, and whether it does not exist."""
 
     values: Values
@@ -23,8 +23,7 @@ class Moment:
     sensed: dict[int, tuple[Number, Literal]] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Outcome:
+class Outcome(Struct, frozen=True, kw_only=True):
     """Values after a program, and whether it failed (what the values are then means nothing)."""
 
     values: Values

@@ -1,8 +1,9 @@
 """What a proof file says, as frozen data; `sequences/PROOFS.md` describes the text. And how a check can end badly."""
 
-from dataclasses import dataclass
 from enum import Enum
 from typing import TypeAlias
+
+from msgspec import Struct
 
 from seqcheck.model.run import By, Values
 
@@ -24,15 +25,13 @@ class Kind(Enum):
 BUILT_IN = frozenset({Kind.RANGE, Kind.SETTLING})
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Listed:
+class Listed(Struct, frozen=True, kw_only=True):
     """States as numbers in ascending order: the places of their values in mixed radix, the first variable weighs most."""
 
     numbers: tuple[int, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Table:
+class Table(Struct, frozen=True, kw_only=True):
     """Decision diagrams that share nodes.
 
     *order* names bits from the top: a variable and a bit of its value less its lowest. Node 0 is no state, node 1 every
@@ -43,8 +42,7 @@ class Table:
     nodes: tuple[tuple[int, int, int], ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Drawn:
+class Drawn(Struct, frozen=True, kw_only=True):
     """The states that lead from a node of a table to node 1."""
 
     table: int
@@ -54,16 +52,14 @@ class Drawn:
 StateSet: TypeAlias = Listed | Drawn
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OverSet:
+class OverSet(Struct, frozen=True, kw_only=True):
     """Claimed for every state of the set and every step from it. *id* is empty for a built-in check."""
 
     kind: Kind
     id: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ByRun:
+class ByRun(Struct, frozen=True, kw_only=True):
     """Claimed because of a run: what happens in turn, each with the ticks that pass (0 for anything but waiting)."""
 
     kind: Kind
@@ -72,8 +68,7 @@ class ByRun:
     steps: tuple[tuple[By, int], ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ByRanks:
+class ByRanks(Struct, frozen=True, kw_only=True):
     """Claimed because each listed state has a step into a lower layer; the layer of each state, -1 for none."""
 
     kind: Kind
@@ -81,8 +76,7 @@ class ByRanks:
     ranks: tuple[int, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ByLayers:
+class ByLayers(Struct, frozen=True, kw_only=True):
     """Claimed because each state of a layer has a step into a lower one."""
 
     kind: Kind
@@ -93,8 +87,7 @@ class ByLayers:
 Claim: TypeAlias = OverSet | ByRun | ByRanks | ByLayers
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Domain:
+class Domain(Struct, frozen=True, kw_only=True):
     """A variable's name and bounds."""
 
     name: str
@@ -102,8 +95,7 @@ class Domain:
     highest: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CaseProof:
+class CaseProof(Struct, frozen=True, kw_only=True):
     """What is claimed with one set of faults under study. *states*: the closed set; None if only runs are claimed."""
 
     faults: tuple[str, ...]
@@ -114,8 +106,7 @@ class CaseProof:
     not_proved: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Proof:
+class Proof(Struct, frozen=True, kw_only=True):
     """A whole proof file. *tick* is in seconds, as a fraction."""
 
     machine: str

@@ -6,9 +6,10 @@ settled(s) returns the settled state that a start comes to, or a `Mark`.
 """
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from enum import Enum
 from typing import TypeAlias, cast
+
+from msgspec import Struct
 
 from seqcheck.model.expression import TRUE, Const, Expression
 from seqcheck.model.model import MOST_ROUNDS, Model, NotJudged, Program, State, Step, Timer, TimerKind, condition_of
@@ -36,8 +37,7 @@ Judge: TypeAlias = Callable[[State], tuple[int | None, ...]]
 Settled: TypeAlias = Callable[[State], State | Mark]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Behaviour:
+class Behaviour(Struct, frozen=True, kw_only=True):
     """The generated functions of one model."""
 
     visit: Visit

@@ -1,8 +1,9 @@
 """Confirms the claims on a closed set by visiting every state of it with generated code."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import NewType, TypeAlias
+
+from msgspec import Struct
 
 from seqcheck.model import semantics
 from seqcheck.model.model import Forbid, Hazard, Model, NotJudged, Only, Reachable, Recoverable, State
@@ -18,8 +19,7 @@ Observer: TypeAlias = Callable[[int, int, str], None]
 CHUNK = 512
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Task:
+class Task(Struct, frozen=True, kw_only=True):
     """What is to be confirmed of a set: claims by the number of the property; *ranks* go with `reachable` and `recoverable`."""
 
     claimed: frozenset[int]

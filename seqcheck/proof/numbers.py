@@ -1,8 +1,9 @@
 """Whole numbers as bits of a circuit: two's complement, lowest bit first, as wide as their bounds ask for."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import product
+
+from msgspec import Struct
 
 from seqcheck.proof.circuits import FALSE, TRUE, Circuits, Literal, inverse
 
@@ -14,8 +15,7 @@ class TooWideError(Exception):
     """Some expression can have values too large to be encoded."""
 
 
-@dataclass(frozen=True, slots=True)
-class Number:
+class Number(Struct, frozen=True):
     """A number from *lowest* to *highest*; the last of its bits is that of the sign."""
 
     bits: tuple[Literal, ...]

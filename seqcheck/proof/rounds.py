@@ -1,7 +1,8 @@
 """Settling as circuits: one round, what a tick counts, what clocks do at rest; the meaning is that of `model.semantics`."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Clock, Model, Reaction, Step, Timer, TimerKind
@@ -11,8 +12,7 @@ from seqcheck.proof.numbers import Number, constant, within
 from seqcheck.proof.source import Source
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Move:
+class Move(Struct, frozen=True, kw_only=True):
     """A step, or a tick, before settling.
 
     *ready*: it is possible and has not failed; *failed*: it fails before anything settles. *accepted* as for `forbid`.

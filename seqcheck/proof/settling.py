@@ -1,7 +1,8 @@
 """Unrolls settling round by round until a solver says that nothing changes any more, from any of the states assumed."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from seqcheck.proof.circuits import FALSE, Circuits, Literal, inverse
 from seqcheck.proof.encode import Encoder, Values
@@ -12,8 +13,7 @@ MOST_ROUNDS = 64
 """Rounds of settling that are unrolled before the checker gives up."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Rest:
+class Rest(Struct, frozen=True, kw_only=True):
     """Where settling comes to rest: whether it does, in which state, whether it fails on the way."""
 
     arrives: Literal
@@ -21,8 +21,7 @@ class Rest:
     fails: Literal
 
 
-@dataclass(frozen=True, slots=True)
-class Settling:
+class Settling(Struct, frozen=True):
     """Settles under assumptions. *claimed*: it is claimed that settling always ends, so that no cycle is looked for."""
 
     circuits: Circuits

@@ -1,15 +1,15 @@
 """Asks the satisfiability solver about circuits. The one door to z3, which is imported with the first question."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from itertools import chain
+
+from msgspec import Struct
 
 from seqcheck.proof.circuits import FALSE, TRUE, Circuits, Literal
 from seqcheck.proof.form import UndecidedError
 
 
-@dataclass(frozen=True, slots=True)
-class Questions:
+class Questions(Struct, frozen=True):
     """Asks whether literals of a circuit can all be true at once."""
 
     circuits: Circuits

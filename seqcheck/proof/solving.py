@@ -1,7 +1,8 @@
 """Confirms the claims on a closed set by asking a solver whether any state of it breaks them: for sets of any size."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from seqcheck.model import semantics
 from seqcheck.model.model import Forbid, Hazard, Model, NotJudged, Only, Recoverable, State, condition_of
@@ -20,8 +21,7 @@ from seqcheck.proof.solver import Questions
 from seqcheck.proof.wording import Refuser, said_step
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sets:
+class Sets(Struct, frozen=True, kw_only=True):
     """The closed set, and the layers of each `reachable` and `recoverable` claimed, by the number of the property."""
 
     case: CaseProof
@@ -37,8 +37,7 @@ class Sets:
         return next((rank for rank, layer in enumerate(self.layers[number]) if self.inside(layer, state)), -1)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Arrival:
+class Arrival(Struct, frozen=True, kw_only=True):
     """A step that has settled: whether it arrives, where, whether it fails on the way."""
 
     number: int

@@ -1,8 +1,9 @@
 """Makes a proof of what a verification found to hold: the only place that knows both the engines' evidence and the form."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import assert_never
+
+from msgspec import Struct
 
 from seqcheck.analyse.verdict import Case, Result, Verdict
 from seqcheck.model.model import Model, Property, Reachable, State, condition_of
@@ -29,8 +30,7 @@ from seqcheck.proof.packing import Radix
 from seqcheck.search import engine
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Verified:
+class Verified(Struct, frozen=True, kw_only=True):
     """One set of faults with its verdicts, and the evidence that the engine gave (None: it did not visit every state)."""
 
     model: Model
@@ -69,8 +69,7 @@ def _case(one: Verified) -> CaseProof:
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Evidence:
+class Evidence(Struct, frozen=True, kw_only=True):
     """The engine's evidence in the form of the file; *ranked*: by the number of a property, what proves it."""
 
     tables: tuple[Table, ...] = ()

@@ -1,17 +1,17 @@
 """Tells a run in plain words that can be read aloud, a sentence for who acts and a sentence for what follows."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from decimal import Context, Decimal
 from fractions import Fraction
+
+from msgspec import Struct
 
 from seqcheck.analyse.verdict import StepAccount
 from seqcheck.model.model import Model
 from seqcheck.model.run import Beyond, Endless, Failure, Run, RunStep, StepKind, Value, Values
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Vocabulary:
+class Vocabulary(Struct, frozen=True, kw_only=True):
     """How the names of a file are read aloud: by their `text`, else with spaces for underscores."""
 
     labels: Mapping[str, str]
@@ -172,8 +172,7 @@ def _readable(problem: str, words: Vocabulary) -> str:
     return f"{words.name(name)} {rest}"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Told:
+class Told(Struct, frozen=True, kw_only=True):
     """One step as it is told: its number (empty for waiting), when it begins, and its sentences."""
 
     number: str

@@ -1,12 +1,11 @@
 """How a case was searched, beside what was found: which engine and why, how it counted, what had been done before."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from seqcheck.search.engine import Exploration
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Searched:
+class Searched(Struct, frozen=True, kw_only=True):
     """What a search tells of itself. *spent_before_s* went into it before it was taken up again."""
 
     engine: str

@@ -1,16 +1,16 @@
 """What an engine is asked and what it answers, whichever engine it is."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from enum import Enum
 from typing import Protocol, TypeAlias
+
+from msgspec import Struct
 
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Model, State
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Limits:
+class Limits(Struct, frozen=True, kw_only=True):
     """Where a search gives up: states found, seconds of searching, megabytes (10^6 bytes) resident. None: no limit.
 
     Memory is that of the process with all that it started, at its peak.
@@ -31,8 +31,7 @@ class Stop(Enum):
     FIRST = "the first violation, as was asked"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Progress:
+class Progress(Struct, frozen=True, kw_only=True):
     """How far a search is: states found, transitions counted, the number of steps now searched, states not yet expanded."""
 
     states: int
@@ -45,8 +44,7 @@ Observer: TypeAlias = Callable[[Progress], None]
 """Is told now and then how far a search is."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Trace:
+class Trace(Struct, frozen=True, kw_only=True):
     """A shortest way through settled states. *last* is a step (None with *attempts*: a tick) attempted at the end.
 
     *raw_start* is the start before settling. A trace whose start itself fails has no states.
@@ -58,16 +56,14 @@ class Trace:
     last: int | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Remarkable:
+class Remarkable(Struct, frozen=True, kw_only=True):
     """States of some remarkable sort: how many, and a shortest way to one."""
 
     count: int
     trace: Trace
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Diagram:
+class Diagram(Struct, frozen=True, kw_only=True):
     """A set of states as a reduced ordered binary decision diagram.
 
     *order* names the bits from the top: a variable and a bit of its value less the variable's lowest (0: worth 1, 1: worth
@@ -80,16 +76,14 @@ class Diagram:
     root: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Listed:
+class Listed(Struct, frozen=True, kw_only=True):
     """All reachable states; *ranks* maps a `Recoverable` that holds to each state's number of transitions to its goal."""
 
     states: Sequence[State]
     ranks: Mapping[int, Sequence[int]]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Drawn:
+class Drawn(Struct, frozen=True, kw_only=True):
     """All reachable states as a diagram.
 
     *ranks* maps a `Recoverable` that holds to disjoint sets, the first that of its goal, which cover the reachable states:
@@ -104,8 +98,7 @@ Evidence: TypeAlias = Listed | Drawn
 """The set of all reachable states, for a proof file."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Snapshot:
+class Snapshot(Struct, frozen=True, kw_only=True):
     """A search as it stood, to be taken up again by the same engine on the same model. *parts* are the engine's own."""
 
     engine: str
@@ -125,8 +118,7 @@ class Keeper(Protocol):
         """Return the snapshot to go on from, if there is one of that engine."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Extras:
+class Extras(Struct, frozen=True, kw_only=True):
     """What is asked of a search besides its answers: snapshots to be kept, and evidence for a proof file.
 
     *first*: stop once every run of so many steps is searched as the first violation takes.
@@ -143,8 +135,7 @@ class Extras:
 NO_EXTRAS = Extras()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Exploration:
+class Exploration(Struct, frozen=True, kw_only=True):
     """What a search found.
 
     *found* maps the number of a property to a trace: a violation, or for `Reachable` without faults a witness. *failures*

@@ -1,10 +1,11 @@
 """Understands the JSON of a recorded run: the simulator's own form, a result of `verify`, a whole verification."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from typing import Final, TypeAlias
+
+from msgspec import Struct
 
 from seqcheck.check.machine import Machine
 from seqcheck.check.typed import Value
@@ -20,8 +21,7 @@ ROUNDING: Final = Fraction(1, 10**6)
 """A wait that other software wrote as a decimal may miss a whole number of ticks by so much of a tick."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Recording:
+class Recording(Struct, frozen=True, kw_only=True):
     """What was done, to be done again. *faults* None: the file does not say which were under study."""
 
     machine_name: str

@@ -1,6 +1,6 @@
 """Plays a recorded run strictly and says where it disagrees with the simulator. It judges no hazards."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from seqcheck.check.machine import Machine
 from seqcheck.model.run import Beyond, Endless, Failure, Run, RunStep, StepKind, Values
@@ -8,8 +8,7 @@ from seqcheck.simulate.errors import SetupError
 from seqcheck.simulate.simulator import Outcome, Simulator
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Disagreement:
+class Disagreement(Struct, frozen=True, kw_only=True):
     """Where a run and the simulator part. *step* counts the run's entries, waits too, from 1; 0 is the start."""
 
     step: int
@@ -22,8 +21,7 @@ class Disagreement:
         return f"entry {self.step} of the run, {self.about}: the run says {self.expected}, the simulator {self.came}"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Replay:
+class Replay(Struct, frozen=True, kw_only=True):
     """What came of a replay."""
 
     disagreement: Disagreement | None = None

@@ -1,9 +1,10 @@
 """A person's session with one machine: takes what is typed, gives the lines to show. It neither reads nor prints."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
+
+from msgspec import Struct
 
 from seqcheck.check.machine import Machine
 from seqcheck.model.run import RunStep, StepKind
@@ -31,8 +32,7 @@ HELP: Final = (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Answer:
+class Answer(Struct, frozen=True, kw_only=True):
     """What to show. *ended*: the session is over. *went_through*: all that was asked for was done."""
 
     lines: tuple[Line, ...] = ()

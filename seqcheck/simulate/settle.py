@@ -1,8 +1,9 @@
 """Brings a situation to rest after a step, and lets one tick pass. It decides nothing about who may act."""
 
 from collections.abc import Collection
-from dataclasses import dataclass, field
 from typing import Final
+
+from msgspec import Struct, field
 
 from seqcheck.check.machine import Machine, PlantRule, Timer, TimerKind
 from seqcheck.model.run import Endless
@@ -14,8 +15,7 @@ MOST_ROUNDS: Final = 10_000
 """After so many rounds without rest, settling counts as never ending."""
 
 
-@dataclass(slots=True)
-class _Rounds:
+class _Rounds(Struct):
     """The rounds so far: the state after each, and which rules and timers changed something in it."""
 
     number_of: dict[Snapshot, int]

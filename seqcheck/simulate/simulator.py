@@ -1,7 +1,8 @@
 """A machine that can be stepped: says what may be done, does it, lets time pass, takes it back, keeps the run."""
 
 from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from seqcheck.check.machine import Condition, Hazard, Machine
 from seqcheck.check.typed import Value
@@ -17,8 +18,7 @@ from seqcheck.simulate.timeline import WAIT, differences, with_step
 NO_START = "the machine does not come through its start"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Choice:
+class Choice(Struct, frozen=True, kw_only=True):
     """A step that the file knows. *failure*: its guard has no value here, so that trying it is what fails."""
 
     by: By
@@ -27,8 +27,7 @@ class Choice:
     failure: Failure | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Outcome:
+class Outcome(Struct, frozen=True, kw_only=True):
     """What came of a step or of waiting.
 
     *refused_by*: why nothing (of a wait: no more) happened; of a command, the permissives that failed. *steps*: what is
@@ -43,8 +42,7 @@ class Outcome:
     steps: tuple[RunStep, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Moment:
+class _Moment(Struct, frozen=True, kw_only=True):
     """Where `undo` goes back to."""
 
     snapshot: Snapshot

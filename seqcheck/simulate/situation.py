@@ -1,7 +1,8 @@
 """All that a state is made of, and that changes: values, timers, plant clocks, faults. It has no rules of its own."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from seqcheck.check.machine import Condition, Effects, Fault, Machine, PlantRule, Section, Variable
 from seqcheck.check.typed import Expression, NumberType, Type, Value
@@ -15,8 +16,7 @@ from seqcheck.simulate.timers import TimerState
 SECTIONS = (Section.PART, Section.PANEL, Section.OUTPUT, Section.MEMORY)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Snapshot:
+class Snapshot(Struct, frozen=True, kw_only=True):
     """A state, to compare with another and to go back to."""
 
     values: tuple[Value, ...]

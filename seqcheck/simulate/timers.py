@@ -3,14 +3,14 @@
 ET counts ticks up to `pt`. A TOF starts timed out. A TP that is not running is idle (ET 0) or finished (ET = pt).
 """
 
-from dataclasses import dataclass
 from typing import assert_never
+
+from msgspec import Struct
 
 from seqcheck.check.machine import Timer, TimerKind
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TimerState:
+class TimerState(Struct, frozen=True, kw_only=True):
     """What a timer remembers. *running* is for a TP only: its pulse lasts."""
 
     elapsed: int

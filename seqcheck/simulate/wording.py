@@ -1,10 +1,11 @@
 """Says steps, changes, refusals and states in plain words that can be read aloud. Underscores are said as spaces."""
 
 from collections import Counter
-from dataclasses import dataclass
 from enum import Enum
 from fractions import Fraction
 from typing import Final, assert_never
+
+from msgspec import Struct
 
 from seqcheck.check.machine import Fault, Machine, Section, Timer
 from seqcheck.model.run import Beyond, By, Endless, Failure, RunStep, StepKind, Values
@@ -32,8 +33,7 @@ class Tone(Enum):
     ALARM = "alarm"
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(Struct, frozen=True):
     """One line to be shown, not yet wrapped; further lines of it are indented by *hang*."""
 
     text: str

@@ -3,23 +3,22 @@
 A part that could not be read is left out or None; the fault was reported, and later stages say nothing more about it.
 """
 
-from dataclasses import dataclass
 from fractions import Fraction
+
+from msgspec import Struct
 
 from seqcheck.diagnostics.span import Span
 from seqcheck.syntax.terms import Term
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Text:
+class Text(Struct, frozen=True, eq=False):
     """A text, or a name."""
 
     value: str
     span: Span
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Formula:
+class Formula(Struct, frozen=True, eq=False):
     """An expression; *term* None: it is broken."""
 
     term: Term | None
@@ -27,8 +26,7 @@ class Formula:
     span: Span
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Period:
+class Period(Struct, frozen=True, eq=False):
     """A duration, or an interval: then *seconds* is its beginning and *latest* its end, if it has one."""
 
     seconds: Fraction
@@ -37,8 +35,7 @@ class Period:
     source: str = ""
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Variable:
+class Variable(Struct, frozen=True, kw_only=True, eq=False):
     """An entry of parts, panel, outputs or memory. *readable* False: its values could not be read.
 
     *states* None and *bounds* None: a truth. *starts* empty: the first value, unless *starts_any*.
@@ -56,8 +53,7 @@ class Variable:
     source: str
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Sensor:
+class Sensor(Struct, frozen=True, kw_only=True, eq=False):
     """An entry of sensors."""
 
     name: Text
@@ -65,8 +61,7 @@ class Sensor:
     text: str
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Timer:
+class Timer(Struct, frozen=True, kw_only=True, eq=False):
     """An entry of timers."""
 
     name: Text
@@ -77,16 +72,14 @@ class Timer:
     source: str
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Effect:
+class Effect(Struct, frozen=True, eq=False):
     """`target: value` in a `then`."""
 
     target: Text
     value: Formula
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Rule:
+class Rule(Struct, frozen=True, kw_only=True, eq=False):
     """A trip, a plant rule, a person's action, a fault, or (in *section* permissives) a permissive.
 
     *condition* is its `when` or `if`; *stuck* the signal of a stuck fault and its value.
@@ -102,8 +95,7 @@ class Rule:
     source: str = ""
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Command:
+class Command(Struct, frozen=True, kw_only=True, eq=False):
     """An entry of commands."""
 
     name: Text
@@ -111,8 +103,7 @@ class Command:
     then: tuple[Effect, ...]
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Demand:
+class Demand(Struct, frozen=True, kw_only=True, eq=False):
     """A hazard or a requirement: *kind* is its leading key, *conditions* its expressions by key."""
 
     id: Text
@@ -125,8 +116,7 @@ class Demand:
     source: str
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Step:
+class Step(Struct, frozen=True, kw_only=True, eq=False):
     """A step of a procedure; exactly one of its fields is given."""
 
     span: Span
@@ -136,8 +126,7 @@ class Step:
     panel: tuple[tuple[Text, Text], ...] = ()
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Procedure:
+class Procedure(Struct, frozen=True, kw_only=True, eq=False):
     """An entry of procedures."""
 
     name: Text
@@ -147,8 +136,7 @@ class Procedure:
     source: str
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Document:
+class Document(Struct, frozen=True, kw_only=True, eq=False):
     """A whole file as written. *names_lost*: some declarations could not be read, so a name may be unknown for that."""
 
     machine: str

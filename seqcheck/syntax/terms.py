@@ -1,14 +1,14 @@
 """The tree of an expression as it is written: names not looked up, types not known."""
 
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import TypeAlias
+
+from msgspec import Struct
 
 from seqcheck.diagnostics.span import Span
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Name:
+class Name(Struct, frozen=True, eq=False):
     """A name, with what follows its dot if anything (`settled.Q`)."""
 
     text: str
@@ -16,24 +16,21 @@ class Name:
     span: Span
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Constant:
+class Constant(Struct, frozen=True, eq=False):
     """A number or a truth."""
 
     value: bool | int
     span: Span
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Duration:
+class Duration(Struct, frozen=True, eq=False):
     """A duration such as T#1s."""
 
     seconds: Fraction
     span: Span
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Operation:
+class Operation(Struct, frozen=True, eq=False):
     """An operator or function, spelled in capitals (NEG for the unary minus); *sign* is the place of the word itself."""
 
     operator: str

@@ -1,9 +1,10 @@
 """Recording takes every step of a trace again by the plain definition; an engine that errs is caught here or in the replay."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 
 import pytest
+from msgspec.structs import replace
 
 from seqcheck.analyse.record import Disagreement, changes, record
 from seqcheck.analyse.verdict import Verdict

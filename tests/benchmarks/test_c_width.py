@@ -1,8 +1,7 @@
 """The rival's numbers are wide enough for every value on the way, and it refuses what does not fit."""
 
-from dataclasses import replace
-
 import pytest
+from msgspec.structs import replace
 
 from seqcheck.compile.compile import compile_machine
 from tests.benchmarks.c_width import TooGreat, width

@@ -2,10 +2,11 @@
 
 import subprocess
 import sys
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from seqcheck.cli import searching
 from seqcheck.model.expression import Expression

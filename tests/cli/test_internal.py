@@ -1,10 +1,10 @@
 """Where engine, definition and simulator disagree the tool says so loudly and gives no verdict: exit code 70."""
 
 import sys
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from seqcheck.analyse import record as recording
 from seqcheck.analyse import verify as judging

@@ -2,8 +2,10 @@
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache
+
+from msgspec.structs import replace
 
 from seqcheck.analyse.verify import verify_case
 from seqcheck.check.machine import Machine

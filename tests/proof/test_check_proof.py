@@ -4,10 +4,10 @@ import signal
 import subprocess
 import sys
 import time
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from seqcheck.proof.checking import Way
 from seqcheck.proof.form import ByRun, CaseProof, Drawn, Kind, OverSet, Proof, Table

@@ -1,8 +1,7 @@
 """What only faults bring about, and every place where a value may be missing: both ways agree with the verdicts."""
 
-from dataclasses import replace
-
 import pytest
+from msgspec.structs import replace
 
 from seqcheck.analyse.verdict import Verdict
 from seqcheck.proof.checking import Way

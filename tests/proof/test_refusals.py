@@ -1,9 +1,9 @@
 """A small press: every kind of wrong claim is refused, for its own reason, by both ways."""
 
 from collections.abc import Callable
-from dataclasses import replace
 
 import pytest
+from msgspec.structs import replace
 
 from seqcheck.model.run import By, StepKind
 from seqcheck.proof.checking import Way

@@ -1,10 +1,10 @@
 """The JSON form: every key that programs rely on, with its type; integers that every reader keeps; exact times."""
 
 import json
-from dataclasses import replace
 from fractions import Fraction
 
 import pytest
+from msgspec.structs import replace
 
 from seqcheck.model.run import Beyond, By, Endless, StepKind
 from seqcheck.report.json_form import (

@@ -1,9 +1,9 @@
 """Nothing that the text says may be wrong or at odds with itself, and the file's own readable names are used."""
 
 import re
-from dataclasses import replace
 
 import pytest
+from msgspec.structs import replace
 
 from seqcheck.report.text import coverage
 from seqcheck.search.engine import Stop

@@ -1,8 +1,7 @@
 """What mutation testing showed to be untested in the plain engine, beside the stored machines of `test_agreement`."""
 
-from dataclasses import replace
-
 import pytest
+from msgspec.structs import replace
 
 from seqcheck.compile.compile import compile_machine
 from seqcheck.model import semantics

@@ -1,9 +1,9 @@
 """Strict replay: a run as the simulator has it passes, and each way in which a run can be wrong is found."""
 
 from collections.abc import Callable
-from dataclasses import replace
 
 import pytest
+from msgspec.structs import replace
 
 from seqcheck.check.machine import Machine, Section
 from seqcheck.model.run import Beyond, By, Endless, Run, RunStep, StepKind
@@ -31,7 +31,7 @@ def stroke() -> Run:
 
 def with_step(run: Run, number: int, **changes: object) -> Run:
     steps = list(run.steps)
-    steps[number - 1] = replace(steps[number - 1], **changes)  # type: ignore[arg-type]
+    steps[number - 1] = replace(steps[number - 1], **changes)
     return replace(run, steps=tuple(steps))
 
 

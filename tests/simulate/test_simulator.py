@@ -1,9 +1,9 @@
 """The simulator as a whole: choices, refusals, panel, people, undo, waits, starts, hazards."""
 
-from dataclasses import replace
 from fractions import Fraction
 
 import pytest
+from msgspec.structs import replace
 
 from seqcheck.check.machine import Section
 from seqcheck.check.typed import Operator, Value

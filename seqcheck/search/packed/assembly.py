@@ -1,8 +1,9 @@
 """Allots real registers to the values of listings and joins them to one program."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from heapq import heappop, heappush
+
+from msgspec import Struct
 
 from seqcheck.search.packed import operations as o
 from seqcheck.search.packed.lowering import Listing, Row
@@ -10,8 +11,7 @@ from seqcheck.search.packed.lowering import Listing, Row
 PARTS = ((1, o.D), (2, o.A), (3, o.B), (4, o.C))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Assembled:
+class Assembled(Struct, frozen=True, kw_only=True):
     """Instructions with real registers. *constants*: registers that hold a constant from the beginning, with it."""
 
     rows: tuple[Row, ...]

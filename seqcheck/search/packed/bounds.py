@@ -1,8 +1,9 @@
 """Between what bounds the value of an operator lies, given those of its operands (interval arithmetic, Moore 1966)."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import product
+
+from msgspec import Struct
 
 from seqcheck.model.expression import Op
 from seqcheck.model.semantics import OPERATIONS, divide
@@ -12,8 +13,7 @@ FARTHEST = 1 << 62
 """No value may be further from zero than this."""
 
 
-@dataclass(frozen=True, slots=True, order=True)
-class Bounds:
+class Bounds(Struct, frozen=True, order=True):
     """The lowest and the highest value."""
 
     low: int

@@ -1,8 +1,9 @@
 """Writes the instructions that judge a block of settled states and give out where each step leads."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from enum import Enum
+
+from msgspec import Struct, field
 
 from seqcheck.model.expression import TRUE, Expression, Load, reads
 from seqcheck.model.model import Forbid, Hazard, Model, Only, Program, Reachable, Recoverable, Timer, TimerKind
@@ -24,8 +25,7 @@ class Purpose(Enum):
     MOVES = "moves"
 
 
-@dataclass(slots=True)
-class Building:
+class Building(Struct):
     """How a step builds successors: for each word of state and flags the bits kept, the bits put in, and whether more come."""
 
     kept: list[int]
@@ -33,8 +33,7 @@ class Building:
     more: list[bool]
 
 
-@dataclass(slots=True)
-class Expanding:
+class Expanding(Struct):
     """Writes the expanding program of one model."""
 
     model: Model
@@ -291,8 +290,7 @@ def entered_sizes(model: Model) -> tuple[int, ...]:
     return tuple(size if size <= MOST_NOTED else 0 for size in sizes)
 
 
-@dataclass(slots=True)
-class Failing:
+class Failing(Struct):
     """Writes where a step fails, into a register that is made when it is first needed."""
 
     listing: Listing

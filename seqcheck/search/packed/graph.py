@@ -6,9 +6,9 @@ just the states *n* transitions from the goal are marked.
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
 
 import numpy as np
+from msgspec import Struct, field
 from numpy.typing import NDArray
 
 from seqcheck.model.expression import Expression
@@ -24,8 +24,7 @@ from seqcheck.search.packed.tracing import Tracer
 from seqcheck.search.packed.visitor import Visitor
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Judged:
+class Judged(Struct, frozen=True, kw_only=True):
     """A shortest violation of each `recoverable`, and under faults of each `reachable`.
 
     *ranks* maps each `recoverable` that holds to the number of transitions to its goal of each state of each owner.

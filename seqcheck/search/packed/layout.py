@@ -1,9 +1,9 @@
 """Where each variable's value stands in the words of a packed state, and how states are packed and unpacked."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from seqcheck.model.model import Model, State
@@ -18,8 +18,7 @@ Packed = NDArray[np.uint64]
 """Packed states one after the other: a row of words for each."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Field:
+class Field(Struct, frozen=True, kw_only=True):
     """Where a variable's value less its lowest stands. *bits* may be 0: the variable has one value only."""
 
     word: int
@@ -33,8 +32,7 @@ class Field:
         return (1 << self.bits) - 1
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Layout:
+class Layout(Struct, frozen=True, kw_only=True):
     """The fields of a model's variables, in the model's order. *first*: those that were put into the lowest bits."""
 
     fields: tuple[Field, ...]

@@ -2,8 +2,9 @@
 
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
+
+from msgspec import Struct, field
 
 from seqcheck.search.engine import Limits, Observer, Progress, Stop
 from seqcheck.search.limits import Allowance
@@ -25,8 +26,7 @@ KEEPING_S = 3e-8
 """Writing a state into a snapshot takes so long."""
 
 
-@dataclass(slots=True)
-class Budget:
+class Budget(Struct):
     """What may still be taken of memory until the next look, by all threads together: what is granted is not used at once."""
 
     left_bytes: float = float("inf")
@@ -40,8 +40,7 @@ class Budget:
             self.left_bytes -= wanted_bytes
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Lookout:
+class Lookout(Struct, frozen=True, kw_only=True):
     """What a search may take and whom it tells. *pilot_states*: a first, short search stops there.
 
     *to_the_first*: stop after the layer in which a violation was found. *keep* is called where a search can be taken up again.

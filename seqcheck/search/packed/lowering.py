@@ -6,7 +6,8 @@ A value that may not exist comes with a second register, *missing*: 1 where it d
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from seqcheck.model.expression import Apply, Const, Expression, Load, Op
 from seqcheck.model.model import Model
@@ -15,8 +16,7 @@ from seqcheck.search.packed import operations as o
 from seqcheck.search.packed.bounds import TRUTH, Bounds, bounds_of
 
 
-@dataclass(frozen=True, slots=True)
-class Lane:
+class Lane(Struct, frozen=True):
     """A register, not yet allotted, and the bounds of what it holds. A constant has equal bounds."""
 
     register: int
@@ -28,8 +28,7 @@ class Lane:
         return self.bounds.low if self.bounds.low == self.bounds.high else None
 
 
-@dataclass(frozen=True, slots=True)
-class Valued:
+class Valued(Struct, frozen=True):
     """A value, and where it does not exist (None: nowhere)."""
 
     value: Lane
@@ -42,8 +41,7 @@ Row = list[int]
 NO_REGISTER = -1
 
 
-@dataclass(slots=True)
-class Listing:
+class Listing(Struct):
     """A program under construction."""
 
     rows: list[Row] = field(default_factory=list)

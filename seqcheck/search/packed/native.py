@@ -10,13 +10,13 @@ import os
 import tempfile
 from collections.abc import Callable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any, TypeAlias
 
 import llvmlite
 from llvmlite import binding
+from msgspec import Struct
 
 Native: TypeAlias = Callable[[int], None]
 HERE = Path(__file__).parent
@@ -27,8 +27,7 @@ SOURCES = (
 MAGIC = b"seqcheck machine code 1\n"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Code:
+class Code(Struct, frozen=True, kw_only=True):
     """One function: its name, its symbol, and the object file that holds it."""
 
     name: str

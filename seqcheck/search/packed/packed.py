@@ -4,7 +4,9 @@ Compiled functions interpret a program made of the model; they are the same for 
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Model
@@ -74,8 +76,7 @@ def keeping(keeper: Keeper | None, *, at_the_end: bool) -> Callable[[Search], No
     return keep if keeper is not None else lambda _search: None
 
 
-@dataclass(frozen=True, slots=True)
-class Task:
+class Task(Struct, frozen=True):
     """What is to be searched."""
 
     model: Model

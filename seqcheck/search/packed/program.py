@@ -1,9 +1,9 @@
 """Puts together all that the compiled functions need to know of one model."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from seqcheck.model.expression import Expression
@@ -21,8 +21,7 @@ SHORT = (1 << 15) - 1
 """The farthest value that fits a register of 16 bits."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Program:
+class Program(Struct, frozen=True, kw_only=True):
     """One model made ready for one purpose. *registers* holds the constants; each thread takes a copy."""
 
     layout: Layout

@@ -1,15 +1,13 @@
 """How far a search has come: all that is to know, besides its tables and lists, to go on from there."""
 
-from dataclasses import dataclass, field
-
 import numpy as np
+from msgspec import Struct, field
 from numpy.typing import NDArray
 
 from seqcheck.search.engine import Stop
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Bucket:
+class Bucket(Struct, frozen=True, kw_only=True):
     """States of one cost: for each owner where they begin and end in its list. The first ones, up to *ticked*, were
     reached by a tick, the others by a step; in layer 0 they are starts.
     """
@@ -26,8 +24,7 @@ class Bucket:
         return sum(self.ends) - sum(self.begins)
 
 
-@dataclass(slots=True)
-class Remark:
+class Remark(Struct):
     """How many states of a remarkable sort there are, and the position of a first one."""
 
     count: int = 0
@@ -41,8 +38,7 @@ class Remark:
         self.count += many
 
 
-@dataclass(slots=True)
-class Reach:
+class Reach(Struct):
     """How far a search has come. *moment*, *begins*: of the next bucket; *within*: that before is not done yet.
 
     *owner*, *place*: where in it the search goes on. *raws*: starts that were settled. *overtaken*: for each owner, states

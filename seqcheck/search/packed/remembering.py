@@ -9,12 +9,12 @@ bytes. The tables are not kept: they hold what the lists hold.
 import json
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict, replace
 from functools import partial
 from itertools import count
 from typing import Any
 
 import numpy as np
+from msgspec.structs import asdict, replace
 from numpy.typing import NDArray
 
 from seqcheck.model.expression import Expression

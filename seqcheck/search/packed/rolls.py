@@ -2,9 +2,9 @@
 
 from bisect import bisect_right
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
 
 import numpy as np
+from msgspec import Struct, field
 
 from seqcheck.search.engine import Stop
 from seqcheck.search.packed.frame import LANES
@@ -25,8 +25,7 @@ class Exhausted(Exception):  # noqa: N818 - it is no error of the program
         self.stop = stop
 
 
-@dataclass(slots=True)
-class Roll:
+class Roll(Struct):
     """A list of states of some words each. Behind every segment there is memory for a block, which may be read, not used."""
 
     width: int

@@ -4,7 +4,8 @@ The values of all variables stand in registers of their own, which the rounds ch
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from seqcheck.model.expression import Expression, reads
 from seqcheck.model.model import Assign, Hazard, Model, Only, Reaction, Timer, TimerKind
@@ -14,8 +15,7 @@ from seqcheck.search.packed.layout import WORD, Layout
 from seqcheck.search.packed.lowering import Lane, Listing, Lowering
 
 
-@dataclass(slots=True)
-class Sites:
+class Sites(Struct):
     """Numbers, from 1, the places where something can fail: a rule, and a variable that it may put out of range."""
 
     numbers: dict[tuple[object, ...], int] = field(default_factory=dict)
@@ -25,8 +25,7 @@ class Sites:
         return self.numbers.setdefault(place, len(self.numbers) + 1)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Slots:
+class Slots(Struct, frozen=True, kw_only=True):
     """Where in the tables of a frame the answers of a model stand."""
 
     properties: int
@@ -70,8 +69,7 @@ def slots_of(model: Model, watches: int) -> Slots:
     return Slots(properties=len(model.properties), watches=watches, onlys=onlys, reactions=len(model.reactions))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Concern:
+class Concern(Struct, frozen=True, kw_only=True):
     """What settling has to do with which variables. *concerned*: one of these must have been written for it to do anything."""
 
     needed: bool
@@ -100,8 +98,7 @@ def stuck_flags(model: Model) -> set[int]:
     return {flag for sensor in model.sensors for flag, _ in sensor.stuck}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Settled:
+class Settled(Struct, frozen=True, kw_only=True):
     """The program, and where its sections begin; registers *first_counting* and on say which timers count."""
 
     listing: Listing

@@ -1,7 +1,8 @@
 """Settles by the plain definition what did not come to rest in a few rounds."""
 
 from contextlib import suppress
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from seqcheck.model import semantics
 from seqcheck.model.expression import Expression
@@ -17,14 +18,13 @@ Trouble = tuple[Cause, int]
 """What failed, and in what manner: by a step, by a tick, at a start."""
 
 
-@dataclass(slots=True)
-class Slowly:
+class Slowly(Struct):
     """Takes over from one visitor; *troubles* maps what fails to position and step of the first source."""
 
     model: Model
     visitor: Visitor
     troubles: dict[Trouble, tuple[int, int]] = field(default_factory=dict)
-    _moving: list[tuple[int, Expression]] = field(init=False)
+    _moving: list[tuple[int, Expression]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self._moving = hazards(self.model, concern_of(self.model).written)

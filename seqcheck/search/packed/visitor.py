@@ -1,9 +1,9 @@
 """What one thread works with: a frame for the compiled functions, and the arrays that it points to."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from seqcheck.search.packed import frame as f
@@ -22,8 +22,7 @@ FEW_ROUNDS = 100
 Numbers = NDArray[np.int64]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Successors:
+class Successors(Struct, frozen=True, kw_only=True):
     """Where steps (or ticks) lead: packed states, the place of the source among those visited, the step."""
 
     states: Packed
@@ -31,8 +30,7 @@ class Successors:
     steps: Numbers
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Output:
+class Output(Struct, frozen=True, kw_only=True):
     """Room for successors. *at*: the place of the address of *states* in the frame; those of the others follow it."""
 
     at: int

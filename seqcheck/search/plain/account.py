@@ -1,6 +1,6 @@
 """All that a search of the `plain` engine knows at a moment, in one place, so that it can be kept and taken up again."""
 
-from dataclasses import dataclass, field
+from msgspec import Struct, field
 
 from seqcheck.model.model import State
 from seqcheck.search.plain.frontier import Frontier
@@ -8,8 +8,7 @@ from seqcheck.search.plain.program import Board, Compiled
 from seqcheck.search.plain.tracing import Tracer
 
 
-@dataclass(slots=True)
-class Account:
+class Account(Struct):
     """All that a search knows. *order* are the visited states; *starts_taken* raw starts were settled."""
 
     board: Board

@@ -1,8 +1,9 @@
 """Where a search stands: which states wait to be visited, in the order of (steps, time)."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from typing import TypeAlias
+
+from msgspec import Struct, field
 
 from seqcheck.model.model import State
 from seqcheck.search.plain.program import STEP
@@ -11,8 +12,7 @@ Buckets: TypeAlias = dict[int, list[State]]
 """States by their time in ticks."""
 
 
-@dataclass(slots=True)
-class Frontier:
+class Frontier(Struct):
     """The states that wait. A layer holds all of one number of steps, sorted into buckets by time.
 
     *rest* from *at* on is what is left of the bucket now being visited, that of *moment*; *buckets* are the later ones of

@@ -1,7 +1,8 @@
 """Answers what needs the whole graph of reachable states: what can be reached from every one of them."""
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from seqcheck.model.model import Model, Reachable, Recoverable, State
 from seqcheck.search.engine import Trace
@@ -18,8 +19,7 @@ LOST = -1
 """The rank of a state from which no way leads to a goal."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Judged:
+class Judged(Struct, frozen=True, kw_only=True):
     """A shortest violation of each `recoverable`, and under faults of each `reachable`.
 
     *ranks* maps each `recoverable` that holds to each state's number of transitions to its goal.

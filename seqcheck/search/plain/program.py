@@ -2,8 +2,9 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field
 from typing import TypeAlias, cast
+
+from msgspec import Struct, field
 
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import MOST_ROUNDS, Model, State
@@ -34,8 +35,7 @@ def limit(low: int, value: int, high: int) -> int:
     return min(max(value, low), high)
 
 
-@dataclass(slots=True)
-class Board:
+class Board(Struct):
     """What the generated functions write: the visited states with their parents, and all that was noticed on the way.
 
     *cost* holds the keys of states that wait to be expanded (timed machines only); *found*, *unjudged* and *troubles* map to
@@ -53,10 +53,10 @@ class Board:
     jammed: list[State] = field(default_factory=list)
     dead: list[State] = field(default_factory=list)
     failed: list[int] = field(default_factory=lambda: [0])
-    open: bytearray = field(init=False)
-    best: list[int] = field(init=False)
-    acted: bytearray = field(init=False)
-    passing: bytearray = field(init=False)
+    open: bytearray = field(default_factory=bytearray)
+    best: list[int] = field(default_factory=list)
+    acted: bytearray = field(default_factory=bytearray)
+    passing: bytearray = field(default_factory=bytearray)
 
     def __post_init__(self) -> None:
         self.open = bytearray(b"\1" * self.properties)

@@ -2,8 +2,9 @@
 
 import json
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from typing import cast
+
+from msgspec import Struct
 
 from seqcheck.model.model import Model, State
 from seqcheck.search.engine import Snapshot
@@ -16,8 +17,7 @@ from seqcheck.search.plain.remembering import FORM, Packing
 Rows = list[tuple[int, ...]]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Head:
+class Head(Struct, frozen=True, kw_only=True):
     """The part `search` of a snapshot."""
 
     form: int

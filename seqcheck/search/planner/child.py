@@ -10,12 +10,14 @@ import time
 import traceback
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass, replace
 from multiprocessing.connection import Connection, wait
 from multiprocessing.context import BaseContext
 from multiprocessing.process import parent_process
 from pathlib import Path
 from typing import TypeAlias
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Model
@@ -28,8 +30,7 @@ ENDS_WITHIN_S = 1.0
 """How long a process that is told to end may take before it is killed."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Task:
+class Task(Struct, frozen=True, kw_only=True):
     """What one engine is to do; *find* imports it by its name, where it runs.
 
     *deadline* is when its time is over, by the clock of the machine, which processes share.
@@ -48,29 +49,25 @@ class Task:
         return replace(self.limits, seconds=None if self.deadline is None else max(0.0, self.deadline - time.monotonic()))
 
 
-@dataclass(frozen=True, slots=True)
-class Saved:
+class Saved(Struct, frozen=True):
     """The engine has kept a snapshot beside the shelf, or says what hindered it."""
 
     trouble: str
 
 
-@dataclass(frozen=True, slots=True)
-class Answered:
+class Answered(Struct, frozen=True):
     """The engine has answered."""
 
     exploration: Exploration
 
 
-@dataclass(frozen=True, slots=True)
-class Stopped:
+class Stopped(Struct, frozen=True):
     """Ctrl-C came, or memory ran out, where the engine could not answer any more."""
 
     why: Stop
 
 
-@dataclass(frozen=True, slots=True)
-class Unable:
+class Unable(Struct, frozen=True):
     """The engine has no answer: it is unfit, it broke off, or its process died."""
 
     why: str

@@ -1,7 +1,8 @@
 """Sets up contests between engines in processes of their own, and says what is known where none came to the end."""
 
 from collections.abc import Sequence
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from seqcheck.search.engine import Exploration, Limits, Stop, Unfit
 from seqcheck.search.limits import Allowance

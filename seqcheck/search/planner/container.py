@@ -14,10 +14,12 @@ import hashlib
 import json
 import os
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
 from io import BufferedReader
 from pathlib import Path
 from typing import Protocol
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 FORM = 1
 MARK = "seqcheck snapshots"
@@ -29,16 +31,14 @@ class NotOursError(Exception):
     """A file that is no snapshot of this search; the text says why."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Binding:
+class Binding(Struct, frozen=True, kw_only=True):
     """What a file of snapshots belongs to."""
 
     version: str
     sequence_sha256: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Search:
+class Search(Struct, frozen=True, kw_only=True):
     """Which search a section is of."""
 
     engine: str
@@ -46,8 +46,7 @@ class Search:
     exact_counts: bool
 
 
-@dataclass(slots=True, kw_only=True)
-class Section:
+class Section(Struct, kw_only=True):
     """One snapshot in a file: its bytes are from *begin* to *end*, those of each part from where and how many."""
 
     search: Search

@@ -2,7 +2,9 @@
 
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from seqcheck.search.engine import Exploration, Limits, Progress, Stop
 from seqcheck.search.limits import Allowance, memory_of_this_computer_mb, resident_mb_of
@@ -35,8 +37,7 @@ def limits_of(limits: Limits, entry: Entry) -> Limits:
     return replace(limits, memory_mb=entry.share * whole)
 
 
-@dataclass(slots=True)
-class Contest:
+class Contest(Struct):
     """One contest. *fates* tells in words what became of each engine."""
 
     job: Job

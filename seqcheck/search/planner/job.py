@@ -1,16 +1,17 @@
 """What engines that compete are asked, and what can become of them."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
 from enum import Enum
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Model
 from seqcheck.search.engine import Engine, Exploration, Extras, Limits, Observer
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Job:
+class Job(Struct, frozen=True, kw_only=True):
     """What `explore` is asked, and how engines are found by name."""
 
     find: Callable[[str], Engine]
@@ -21,8 +22,7 @@ class Job:
     extras: Extras
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
+class Entry(Struct, frozen=True, kw_only=True):
     """An engine that may take part: after so many seconds, if there is so much memory to begin with.
 
     *instead_of* names one that it stands in for; *only_beside*: it begins only while another is running. *share* is the part

@@ -3,8 +3,10 @@
 import time
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
 from pathlib import Path
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from seqcheck.search.engine import Snapshot
 from seqcheck.search.planner.container import Binding, NotOursError, Parts, Search, Section, Writing, read_sections
@@ -14,8 +16,7 @@ MOST_S = 45.0
 """A snapshot is due after so long; later if writing one takes more than a tenth of that, but no later than the second."""
 
 
-@dataclass(slots=True, kw_only=True)
-class Shelf:
+class Shelf(Struct, kw_only=True):
     """A file of snapshots: a section for each engine and set of faults of one sequence file."""
 
     path: Path

@@ -5,7 +5,9 @@ a few states; else `symbolic` begins, and `plain` joins it if that takes a while
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Model
@@ -30,8 +32,7 @@ MANY_BITS = 72
 """Machines with more bits of state are seldom small enough for `packed`: it begins only where `symbolic` has given up."""
 
 
-@dataclass(frozen=True, slots=True)
-class Planner:
+class Planner(Struct, frozen=True):
     """The engine that chooses among engines; *find* gives one by its name, *names* are those there are."""
 
     find: Callable[[str], Engine] = engine
@@ -64,8 +65,7 @@ class Planner:
         return first_of(job, entries, on_trial=not kept)
 
 
-@dataclass(frozen=True, slots=True)
-class Alone:
+class Alone(Struct, frozen=True):
     """One engine in a process of its own, so that limits and Ctrl-C reach it wherever it is."""
 
     name: str

@@ -1,7 +1,8 @@
 """Says in words why an engine answered, and what there is to say where none came to the end."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from seqcheck.model.model import Model
 from seqcheck.search.engine import Exploration, Stop

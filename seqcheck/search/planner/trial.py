@@ -5,8 +5,10 @@ Nothing that processes need is imported before another engine is to begin.
 
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from seqcheck.model.model import Model
 from seqcheck.search.engine import Exploration, Progress, Stop
@@ -39,8 +41,7 @@ class Overtaken(Exception):  # noqa: N818 - it is no error
         self.answer = answer
 
 
-@dataclass(slots=True, kw_only=True)
-class Trial:
+class Trial(Struct, kw_only=True):
     """One trial, which observes its own search. *contest* is that of the others, once they have begun."""
 
     job: Job

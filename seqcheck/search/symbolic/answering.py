@@ -1,7 +1,9 @@
 """Turns the set of all reachable states, and the moves, into what a search has to answer."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Forbid, Hazard, Model, NotJudged, Only, Reachable, Recoverable, condition_of
@@ -16,8 +18,7 @@ from seqcheck.search.symbolic.settling import Course
 from seqcheck.search.symbolic.valuing import Facts
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Parts:
+class Parts(Struct, frozen=True, kw_only=True):
     """All that a search of one model is made of. *every* are the steps and the tick, *start* the settling of the starts."""
 
     model: Model

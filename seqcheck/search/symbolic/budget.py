@@ -15,7 +15,7 @@ BYTES_A_NODE = 32
 BYTES_A_CACHED = 24
 """An entry of the cache of operations."""
 
-SMALL = 64
+SMALL = 110
 SMALL_CACHE, LARGE_CACHE = 1 << 18, 1 << 20
 """Entries of the cache of operations, for models of few bits and of many: a large one takes 30 ms to lay out."""
 

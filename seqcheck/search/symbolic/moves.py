@@ -5,7 +5,9 @@ related to the bits before the step. Nothing else of the state takes part.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Model, Step, Timer, TimerKind
@@ -15,8 +17,7 @@ from seqcheck.search.symbolic.settling import Course, Settling
 from seqcheck.search.symbolic.valuing import Cases, Facts, Valuation
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Move:
+class Move(Struct, frozen=True, kw_only=True):
     """A step (*number*; None: a tick) for all states at once.
 
     *possible* are the states in which it can be taken and does not fail, *changing* those of them that it changes.

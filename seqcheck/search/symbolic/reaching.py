@@ -2,8 +2,9 @@
 
 import time
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
 from typing import TypeAlias
+
+from msgspec import Struct, field
 
 from seqcheck.search.engine import Stop
 from seqcheck.search.symbolic.diagrams import Node, Space
@@ -28,8 +29,7 @@ class Halt(Exception):  # noqa: N818 - it is no error
         self.why = why
 
 
-@dataclass(slots=True)
-class Reached:
+class Reached(Struct):
     """How far a search has come: the states reached so far and the layers that are complete."""
 
     states: Node

@@ -1,8 +1,9 @@
 """Rebuilds concrete runs from layers of states: fewest steps, and among those least time."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TypeAlias
+
+from msgspec import Struct
 
 from seqcheck.model.model import State
 from seqcheck.search.engine import Trace
@@ -20,8 +21,7 @@ Cost: TypeAlias = tuple[int, int]
 """A number of steps and one of ticks."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Aim:
+class Aim(Struct, frozen=True, kw_only=True):
     """States to find a shortest way to; with *attempts* followed by the step *last* (None: a tick).
 
     *plain*: the states are told by a condition of the file, so that no clock of theirs has an odd bound; *reads* are then the
@@ -45,8 +45,7 @@ class Aim:
         return int(self.attempts and self.last is None)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Shown:
+class Shown(Struct, frozen=True, kw_only=True):
     """A shortest trace with its cost."""
 
     cost: Cost

@@ -4,8 +4,9 @@ Only what may have to do with a change is looked at: in a settled state everythi
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import TypeAlias
+
+from msgspec import Struct, field
 
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Clock, Hazard, Model, Program, Reaction, Timer, TimerKind
@@ -22,8 +23,7 @@ Who: TypeAlias = tuple[str, str]
 """`reaction` or `timer`, and its name."""
 
 
-@dataclass(slots=True)
-class Course:
+class Course(Struct):
     """What comes of a step, as functions of the state before it.
 
     *here* are the states in which the step is possible and has not failed. *failing* are the others by what fails; *acted*
@@ -44,8 +44,7 @@ class Course:
             self.here &= ~failed
 
 
-@dataclass(slots=True)
-class Round:
+class Round(Struct):
     """What a round of settling has done: who changed something, with the states in which that was so."""
 
     changed: dict[Who, Node] = field(default_factory=dict)

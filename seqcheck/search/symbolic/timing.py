@@ -8,9 +8,10 @@ need not be looked at.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
 from math import gcd
 from typing import TypeAlias
+
+from msgspec import Struct, field
 
 from seqcheck.model.expression import Apply, Expression, Op, Sense
 from seqcheck.model.idling import reads_beside, settling_reads
@@ -96,8 +97,7 @@ def mentions(model: Model, test: Expression, timer: Timer) -> bool:
             return getattr(test, "variable", None) == timer.variable
 
 
-@dataclass(slots=True)
-class Timetable:
+class Timetable(Struct):
     """When the states of each layer can first be met. *grain* and *late*: moments are multiples of it, or up to *late* more."""
 
     space: Space

@@ -6,7 +6,8 @@ ticks; the tick itself takes the rest. What is found is exactly what tick after 
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from seqcheck.model.idling import reads_beside, settling_reads
 from seqcheck.model.model import Model, Timer, TimerKind
@@ -20,8 +21,7 @@ FAR = 24
 """Ticks beyond which all waiting is done at once between steps."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Running:
+class Running(Struct, frozen=True, kw_only=True):
     """What time adds to: a variable, the states in which it runs, and the most it may come to in a stride.
 
     One that *stops* does so at its most; any other must not go beyond it.

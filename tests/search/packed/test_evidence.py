@@ -1,10 +1,10 @@
 """Evidence is the set that `plain` finds, with the same ranks, whether or not there is memory to list the transitions."""
 
 from collections.abc import Mapping
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from seqcheck.compile.compile import compile_machine
 from seqcheck.model.model import Model, State

@@ -3,11 +3,11 @@
 import pickle
 import signal
 from collections.abc import Mapping
-from dataclasses import replace
 from itertools import count
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from seqcheck.model.model import Model
 from seqcheck.search.engine import Exploration, Extras, Limits, Listed, Progress, Snapshot, Stop

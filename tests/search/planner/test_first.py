@@ -1,8 +1,7 @@
 """A search that is to stop at the first violation ends with the layer in which that is seen, neither sooner nor later."""
 
-from dataclasses import replace
-
 import pytest
+from msgspec.structs import replace
 
 from seqcheck.model.model import Forbid, Hazard, Model, Only
 from seqcheck.search.engine import Exploration, Extras, Limits, Stop, Trace, Unfit

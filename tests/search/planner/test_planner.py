@@ -7,11 +7,11 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 from pathlib import Path
 
 import psutil
 import pytest
+from msgspec.structs import replace
 
 from seqcheck.search.engine import Extras, Limits, Progress, Stop, Unfit
 from seqcheck.search.engines import NAMES

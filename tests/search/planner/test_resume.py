@@ -4,11 +4,11 @@ import signal
 import struct
 import time
 from collections.abc import Mapping
-from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from seqcheck.model.model import Model
 from seqcheck.search.engine import Exploration, Extras, Limits, Progress, Snapshot, Stop
