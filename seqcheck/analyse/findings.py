@@ -20,20 +20,13 @@ def findings(model: Model, watches: tuple[Watch, ...], exploration: Exploration)
     if model.faults:
         return (*always, *(watch.finding for watch in never if watch.finding.about in model.faults))
     unused = (*_never_acted(model, exploration), *_never_entered(model, exploration))
-    return (*always, *_pruned(never), *unused, *_not_judged(model))
+    return (*always, *_pruned(never), *unused)
 
 
 def _pruned(never: list[Watch]) -> list[Finding]:
     """Leave out that a permissive decides nothing where its command is never accepted anyway."""
     dead = {watch.step for watch in never if watch.finding.kind == "never_accepted"}
     return [w.finding for w in never if not (w.finding.kind == "never_decisive" and w.step in dead)]
-
-
-def _not_judged(model: Model) -> Iterator[Finding]:
-    if model.not_judged:
-        names = ", ".join(f"“{name}”" for name in model.not_judged)
-        text = f"procedures are read and checked, but not judged in this version: {names}"
-        yield Finding(kind="not_judged", about="", text=text, line=1)
 
 
 def _never_acted(model: Model, exploration: Exploration) -> Iterator[Finding]:

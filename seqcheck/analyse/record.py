@@ -4,13 +4,14 @@ An engine whose trace is no run of the machine is caught here (`Disagreement`).
 """
 
 from collections.abc import Iterator, Sequence
+from typing import TypeAlias
 
 from msgspec import Struct, field
 from msgspec.structs import replace
 
 from seqcheck.analyse.verdict import StepAccount
 from seqcheck.model import semantics
-from seqcheck.model.expression import Sense
+from seqcheck.model.expression import Const, Sense
 from seqcheck.model.idling import elapsed_matters, idle_ticks
 from seqcheck.model.model import Model, State, VariableKind
 from seqcheck.model.run import By, Failure, Run, RunStep, StepKind, Value, Values
@@ -65,13 +66,22 @@ def changes(before: Values, after: Values) -> Values:
     return tuple((name, value) for name, value in after if name not in known or known[name] != value)
 
 
+Memory: TypeAlias = dict[tuple[State, int | None], tuple[State | Failure | None, list[str]]]
+"""What comes of a step, or a tick, in a state, and which reactions act."""
+
+
 class Recorder(Struct):
-    """Takes the steps of one trace."""
+    """Takes the steps of one trace. *memory* keeps what came of each step, for other traces of the same model."""
 
     model: Model
     steps: list[RunStep] = field(default_factory=list)
     accounts: list[StepAccount] = field(default_factory=list)
     now_ticks: int = 0
+    memory: Memory = field(default_factory=dict)
+    _settled: frozenset[int] = frozenset()
+
+    def __post_init__(self) -> None:
+        self._settled = written_while_settling(self.model)
 
     def record(self, trace: Trace) -> tuple[Run, tuple[StepAccount, ...]]:
         """Return the run of a trace, with what stands behind each step."""
@@ -105,12 +115,27 @@ class Recorder(Struct):
 
     def _advance(self, state: State, following: State) -> None:
         """Record whatever leads from one state to the next: a tick where one does, else the first step that does."""
-        for number in (None, *range(len(self.model.steps))):
+        for number in self._candidates(state, following):
             acted: list[str] = []
             if self._outcome(state, number, acted) == following:
                 self._note(following, number, acted, changes(visible(self.model, state), visible(self.model, following)))
                 return
         raise Disagreement(f"no step of the definition leads from {state} to {following}")
+
+    def _candidates(self, state: State, following: State) -> Iterator[int | None]:
+        """Yield the tick and the steps, in this order, that may lead from one state to the next.
+
+        What nothing writes while a state settles is as the step itself leaves it: the others need not be tried.
+        """
+        moved = {place for place, (one, two) in enumerate(zip(state, following, strict=True)) if one != two}
+        moved -= self._settled
+        if not moved:
+            yield None
+        for number, step in enumerate(self.model.steps):
+            left = dict(pair for assign in step.program for pair in zip(assign.targets, assign.values, strict=True))
+            fixed = ((place, value.value) for place, value in left.items() if isinstance(value, Const))
+            if moved <= left.keys() and all(following[place] == value or place in self._settled for place, value in fixed):
+                yield number
 
     def _stay_idle(self, states: Sequence[State], place: int) -> int:
         """Record how many ticks follow on which nothing happens; return their number.
@@ -144,16 +169,26 @@ class Recorder(Struct):
         return outcome, None
 
     def _outcome(self, state: State, number: int | None, acted: list[str]) -> State | Failure | None:
+        known = self.memory.get((state, number))
+        if known is None:
+            known = self.memory[state, number] = self._attempted(state, number)
+        acted += known[1]
+        return known[0]
+
+    def _attempted(self, state: State, number: int | None) -> tuple[State | Failure | None, list[str]]:
+        acted: list[str] = []
+
         def watch(reactions: list[str], _values: State) -> None:
             acted.extend(name for name in reactions if name not in acted)
 
         try:
             if number is None:
-                return semantics.tick(self.model, state, watch)
+                return semantics.tick(self.model, state, watch), acted
             step = self.model.steps[number]
-            return semantics.take(self.model, step, state, watch) if semantics.possible(self.model, step, state) else None
+            possible = semantics.possible(self.model, step, state)
+            return semantics.take(self.model, step, state, watch) if possible else None, acted
         except semantics.Failed as failed:
-            return failed.failure
+            return failed.failure, acted
 
     def _note(self, after: State, number: int | None, acted: list[str], changed: Values) -> None:
         """Record a step, or a tick, that leads to *after* (a step that fails: the state it is attempted in)."""
@@ -182,6 +217,17 @@ class Recorder(Struct):
         self.now_ticks += ticks
 
 
-def record(model: Model, trace: Trace) -> tuple[Run, tuple[StepAccount, ...]]:
-    """Return the run of a trace, with what stands behind each step. Raises `Disagreement`."""
-    return Recorder(model).record(trace)
+def written_while_settling(model: Model) -> frozenset[int]:
+    """Return the variables that may be written while a state settles, or by a tick."""
+    programs = [*(reaction.program for reaction in model.reactions), *(observer.program for observer in model.observers)]
+    written = {target for program in programs for assign in program for target in assign.targets}
+    written |= {timer.variable for timer in model.timers} | {clock.variable for clock in model.clocks}
+    return frozenset(written)
+
+
+def record(model: Model, trace: Trace, memory: Memory | None = None) -> tuple[Run, tuple[StepAccount, ...]]:
+    """Return the run of a trace, with what stands behind each step. Raises `Disagreement`.
+
+    *memory* is filled with what came of each step tried; traces of the same model that have much in common can share it.
+    """
+    return Recorder(model, memory={} if memory is None else memory).record(trace)

@@ -64,6 +64,24 @@ class Finding(Struct, frozen=True, kw_only=True):
     run: Run | None = None
 
 
+class Observation(Struct, frozen=True, kw_only=True):
+    """How a requirement on order or time was searched: on a machine of its own, with an observer."""
+
+    id: str
+    engine: str
+    states: int
+    transitions: int
+    stopped: Stop | None
+    complete_steps: int | None
+
+
+class ProcedureResults(Struct, frozen=True, kw_only=True):
+    """The verdicts on procedures, and what stopped the search for them."""
+
+    results: tuple[Result, ...] = ()
+    stopped: Stop | None = None
+
+
 class Case(Struct, frozen=True, kw_only=True):
     """All verdicts with one set of faults under study."""
 
@@ -76,11 +94,18 @@ class Case(Struct, frozen=True, kw_only=True):
     seconds: float
     results: tuple[Result, ...]
     findings: tuple[Finding, ...]
+    observed: tuple[Observation, ...] = ()
+    procedures_stopped: Stop | None = None
 
     @property
     def complete(self) -> bool:
-        """Whether every reachable state was visited."""
-        return self.stopped is None
+        """Whether every reachable state was visited, with each observer too."""
+        return self.stopped is None and all(one.stopped is None for one in self.observed)
+
+    @property
+    def interrupted(self) -> bool:
+        """Whether Ctrl-C came."""
+        return Stop.INTERRUPTED in {self.stopped, self.procedures_stopped, *(one.stopped for one in self.observed)}
 
 
 class Verification(Struct, frozen=True, kw_only=True):

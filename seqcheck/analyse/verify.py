@@ -1,43 +1,45 @@
 """Judges a machine: every hazard, requirement and built-in check, for each set of faults under study."""
 
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Sequence
+from typing import TypeAlias
 
 from msgspec.structs import replace
 
 from seqcheck.analyse.assumptions import assumptions
 from seqcheck.analyse.findings import findings
-from seqcheck.analyse.record import Disagreement, record
-from seqcheck.analyse.verdict import Case, Result, StepAccount, Verdict, Verification
+from seqcheck.analyse.judge import Judge
+from seqcheck.analyse.observed import limits_left, observe
+from seqcheck.analyse.verdict import Case, Observation, ProcedureResults, Result, Verification
 from seqcheck.analyse.watching import watches
-from seqcheck.model import semantics
-from seqcheck.model.expression import Expression, clauses
-from seqcheck.model.model import Forbid, Hazard, Model, NotJudged, Only, Property, Reachable, Recoverable, State, condition_of
-from seqcheck.model.run import Beyond, Endless, Run
-from seqcheck.model.wording import spoken, wording
-from seqcheck.search.engine import Engine, Exploration, Limits, Observer, Stop, Trace
+from seqcheck.model.model import Elsewhere, Model
+from seqcheck.search.engine import Engine, Limits, Observer, Stop
 
-KIND_NAMES: Mapping[type, str] = {
-    Hazard: "hazard",
-    Reachable: "reachable",
-    Recoverable: "recoverable",
-    Forbid: "forbid",
-    Only: "only",
-}
+Observing: TypeAlias = Callable[[str], Model]
+"""Gives the model that judges the requirement with an id: one on order or time, which takes a search of its own."""
 
 
-BUILT_IN = {
-    "range": "No step leaves a range or divides by zero",
-    "settling": "Trips and at-once rules always come to rest",
-}
+OVER = (Stop.SECONDS, Stop.INTERRUPTED, Stop.FIRST)
+"""Where a search ended so, no other is begun."""
 
 
-def verify_case(model: Model, engine: Engine, limits: Limits, observer: Observer) -> Case:
+def verify_case(model: Model, engine: Engine, limits: Limits, observer: Observer, observing: Observing | None = None) -> Case:
     """Search one model and judge all that is asked of it. Raises `Disagreement` where engine and definition differ."""
     began = time.monotonic()
     watched = watches(model)
     exploration = engine.explore(model, tuple(watch.test for watch in watched), limits, observer)
-    judge = Judge(model, exploration)
+    results = list(Judge(model, exploration).results())
+    observed: list[Observation] = []
+    beside: list[Result] = []
+    stopped = exploration.stopped
+    for number, p in enumerate(model.properties if observing is not None else ()):
+        if observing is not None and isinstance(p.rule, Elsewhere) and stopped not in OVER:
+            found = observe(model, observing(p.id), engine, limits_left(limits, began), observer)
+            results[number] = found.result
+            beside += found.beside
+            observed.append(found.observation)
+            stopped = found.observation.stopped
+    procedures = _procedures(model, stopped, limits_left(limits, began), observer)
     return Case(
         faults=model.faults,
         engine=exploration.engine,
@@ -45,17 +47,28 @@ def verify_case(model: Model, engine: Engine, limits: Limits, observer: Observer
         transitions=exploration.transitions,
         stopped=exploration.stopped,
         complete_steps=exploration.complete_steps,
-        results=tuple(judge.results()),
+        results=(*(result for result in results if not (beside and result.id == "range")), *beside, *procedures.results),
+        observed=tuple(observed),
+        procedures_stopped=procedures.stopped,
         findings=findings(model, watched, exploration),
         seconds=time.monotonic() - began,
     )
+
+
+def _procedures(model: Model, stopped: Stop | None, limits: Limits, observer: Observer) -> ProcedureResults:
+    """Judge the procedures, unless faults are under study or the search before took all that it might."""
+    if not model.procedures or model.faults:
+        return ProcedureResults()
+    from seqcheck.analyse.procedures.judging import not_begun, procedure_results
+
+    return procedure_results(model, limits, observer) if stopped not in OVER else not_begun(model, stopped)
 
 
 def verification(models: Sequence[Model], judge: Callable[[Model], Case]) -> Verification:
     """Judge the models of one file, the first without faults."""
     cases: list[Case] = []
     for model in models:
-        if not cases or cases[-1].stopped is not Stop.INTERRUPTED:
+        if not cases or not cases[-1].interrupted:
             cases.append(without_known(judge(model), cases))
     first = models[0]
     return Verification(
@@ -73,184 +86,3 @@ def without_known(case: Case, earlier: Sequence[Case]) -> Case:
     """Leave out of a case the findings that the first case, without faults, has already."""
     known = {(finding.kind, finding.about, finding.text) for finding in (earlier[0].findings if earlier else ())}
     return replace(case, findings=tuple(f for f in case.findings if (f.kind, f.about, f.text) not in known))
-
-
-class Judge:
-    """Turns an exploration into results."""
-
-    def __init__(self, model: Model, exploration: Exploration) -> None:
-        self._model = model
-        self._exploration = exploration
-
-    def results(self) -> Iterator[Result]:
-        """Yield the verdict on each property, then on the built-in checks."""
-        for number, p in enumerate(self._model.properties):
-            yield self._property(number, p)
-        yield from self._built_in()
-
-    def _property(self, number: int, p: Property) -> Result:
-        trace = self._exploration.found.get(number)
-        unjudged = self._exploration.unjudged.get(number)
-        if isinstance(p.rule, NotJudged):
-            return self._result(p, Verdict.UNDECIDED, None, "requirements of this kind are not judged yet")
-        if self._is_witnessed(p):
-            return self._witnessed(p, trace)
-        if trace is not None:
-            return self._result(p, Verdict.VIOLATED, trace)
-        if unjudged is not None:
-            return self._result(p, Verdict.UNDECIDED, unjudged, "its condition has no value at the end of this run")
-        return self._result(p, Verdict.HOLDS, None) if self._complete else self._undecided(p)
-
-    def _is_witnessed(self, p: Property) -> bool:
-        return isinstance(p.rule, Reachable) and not self._model.faults
-
-    def _witnessed(self, p: Property, trace: Trace | None) -> Result:
-        if trace is not None:
-            return self._result(p, Verdict.HOLDS, trace)
-        if self._complete:
-            return self._result(p, Verdict.VIOLATED, None, "no reachable state has it")
-        return self._undecided(p)
-
-    @property
-    def _complete(self) -> bool:
-        return self._exploration.stopped is None
-
-    def _undecided(self, p: Property) -> Result:
-        stopped = self._exploration.stopped
-        return self._result(p, Verdict.UNDECIDED, None, f"the search ended at {stopped.value if stopped else 'no limit'}")
-
-    def _result(self, p: Property, verdict: Verdict, trace: Trace | None, reason: str = "") -> Result:
-        run, accounts = record(self._model, trace) if trace is not None else (None, ())
-        if trace is not None and not reason:
-            confirm(self._model, p, trace, run)
-        met = self._met(p, trace) if verdict is Verdict.VIOLATED else ()
-        guard = condition_of(p.rule)
-        return Result(
-            id=p.id,
-            kind=p.rule.kind if isinstance(p.rule, NotJudged) else KIND_NAMES[type(p.rule)],
-            text=p.text,
-            verdict=verdict,
-            faults=self._model.faults,
-            run=run,
-            accounts=accounts,
-            clauses=tuple(wording(self._model, part) for part in met),
-            spoken=tuple(spoken(self._model, part) for part in met),
-            reason=reason,
-            condition=guard.text,
-            risk=p.risk,
-            source=p.source,
-            line=p.line,
-        )
-
-    def _met(self, p: Property, trace: Trace | None) -> tuple[Expression, ...]:
-        """Return the clauses of a hazard's condition that the last state of its run meets."""
-        if trace is None or not isinstance(p.rule, Hazard):
-            return ()
-        test, state = p.rule.must_not_be.test, trace.states[-1]
-        return tuple(part for part in clauses(test) if is_true(self._model, part, state))
-
-    def _built_in(self) -> Iterator[Result]:
-        """Yield a result for each failure met, and `holds` for a built-in check that met none."""
-        met = [self._check(*described(run), run, accounts) for run, accounts in self._failed_runs()]
-        met += [self._valueless(number, trace) for number, trace in sorted(self._exploration.unjudged.items())]
-        yield from met
-        for kind, text in BUILT_IN.items():
-            if not any(result.kind == kind for result in met):
-                yield self._check(kind, kind, text, None, ())
-
-    def _failed_runs(self) -> Iterator[tuple[Run, tuple[StepAccount, ...]]]:
-        for trace in self._exploration.failures:
-            yield record(self._model, trace)
-
-    def _valueless(self, number: int, trace: Trace) -> Result:
-        """Return the violation that a hazard or requirement itself divides by zero in some reachable state."""
-        p = self._model.properties[number]
-        condition = condition_of(p.rule)
-        text = f"the condition of {p.id} {why_no_value(self._model, condition.test, trace.states[-1])}: {condition.text}"
-        return self._check("range", f"range: {p.id}", text, *record(self._model, trace))
-
-    def _check(self, kind: str, id_: str, text: str, run: Run | None, accounts: tuple[StepAccount, ...]) -> Result:
-        """Return the result of a built-in check: violated if there is a run."""
-        verdict = Verdict.VIOLATED if run is not None else Verdict.HOLDS if self._complete else Verdict.UNDECIDED
-        stopped = self._exploration.stopped
-        return Result(
-            id=id_,
-            kind=kind,
-            text=text,
-            verdict=verdict,
-            faults=self._model.faults,
-            run=run,
-            accounts=accounts,
-            clauses=(),
-            spoken=(),
-            reason=f"the search ended at {stopped.value}" if stopped and verdict is Verdict.UNDECIDED else "",
-            condition="",
-            risk="",
-            source="",
-            line=1,
-        )
-
-
-def is_true(model: Model, test: Expression, state: State) -> bool:
-    """Tell whether a condition holds in a state; one without a value does not."""
-    try:
-        return bool(semantics.evaluate(model, test, state))
-    except semantics.Impossible:
-        return False
-
-
-def why_no_value(model: Model, test: Expression, state: State) -> str:
-    """Return in words why a condition has no value in a state."""
-    try:
-        semantics.evaluate(model, test, state)
-    except semantics.Impossible as impossible:
-        return str(impossible)
-    return "has no value"
-
-
-def confirm(model: Model, p: Property, trace: Trace, run: Run | None) -> None:
-    """Check by the plain definition that a run ends in what it is said to show. Raises `Disagreement`."""
-    if not shows(model, p, trace, run):
-        raise Disagreement(f"the engine's run of {p.id} does not end in what it is said to show")
-
-
-def shows(model: Model, p: Property, trace: Trace, run: Run | None) -> bool:
-    """Tell whether a trace ends in the violation of a property, or for `reachable` in its goal."""
-    last = trace.states[-1]
-    match p.rule:
-        case Hazard(must_not_be=guard):
-            return not trace.attempts and is_true(model, guard.test, last)
-        case Reachable(goal=guard) if not model.faults:
-            return not trace.attempts and is_true(model, guard.test, last)
-        case Reachable(goal=guard) | Recoverable(goal=guard):
-            return not is_true(model, guard.test, last) or trace.attempts
-        case Forbid(step=step, during=guard):
-            return trace.attempts and trace.last == step and is_true(model, guard.test, last)
-        case Only(steps=allowed, makes=guard):
-            made = trace.attempts and trace.last not in allowed and run is not None and run.failure is None
-            return made and not is_true(model, guard.test, last) and is_true(model, guard.test, after(model, trace))
-        case NotJudged():
-            return True
-
-
-def after(model: Model, trace: Trace) -> State:
-    """Return the state after the step that a trace attempts at its end."""
-    state = trace.states[-1]
-    if trace.last is None:
-        return semantics.tick(model, state) or state
-    return semantics.take(model, model.steps[trace.last], state)
-
-
-def described(run: Run) -> tuple[str, str, str]:
-    """Return kind, id and text of the result that a failed run stands for."""
-    match run.failure:
-        case Endless(names=names):
-            chasing = " and ".join(f"“{name}”" for name in names)
-            text = f"Settling never ends: {chasing} {'chase each other' if len(names) > 1 else 'acts without end'}"
-            return "settling", f"settling: {', '.join(names)}", text
-        case Beyond(rule=rule, variable=None, problem=problem):
-            return "range", f"range: {rule}", f"“{rule}” {problem}"
-        case Beyond(rule=rule, variable=variable, problem=problem):
-            return "range", f"range: {rule}, {variable}", f"“{rule}”: {problem}"
-        case None:
-            raise ValueError(run)

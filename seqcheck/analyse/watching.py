@@ -9,7 +9,7 @@ from msgspec import Struct
 
 from seqcheck.analyse.verdict import Finding
 from seqcheck.model.expression import Apply, Expression, Op, conjunction, negation
-from seqcheck.model.model import Forbid, Hazard, Model, NotJudged, Only, Property, Step
+from seqcheck.model.model import Elsewhere, Forbid, Hazard, Model, Only, Property, Step
 from seqcheck.model.run import StepKind
 from seqcheck.model.wording import wording
 
@@ -44,7 +44,7 @@ def _conditions(model: Model) -> Iterator[Watch]:
                 yield _empty(p, p.rule.makes.test, f"“{p.rule.makes.text}”")
             case Forbid():
                 yield _empty(p, p.rule.during.test, f"“{p.rule.during.text}”")
-            case NotJudged():
+            case Elsewhere():
                 yield _empty(p, p.rule.when.test, f"“{p.rule.when.text}”")
             case _:
                 continue

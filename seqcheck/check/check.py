@@ -5,6 +5,7 @@ from typing import TypeVar
 
 from seqcheck.check.declare import Declarations, timer
 from seqcheck.check.demands import Demands
+from seqcheck.check.deriving import Deriving
 from seqcheck.check.elaborate import Elaborator
 from seqcheck.check.machine import Machine
 from seqcheck.check.meaning import CheckerFaultError, Meanings
@@ -38,6 +39,7 @@ class _Checker:
 
     def __init__(self, document: doc.Document, sink: Sink) -> None:
         self._document = document
+        self._sink = sink
         self._ticks = Ticks(document, sink)
         scope = Scope(sink, names_lost=document.names_lost)
         declarations = Declarations(scope, self._ticks, sink)
@@ -58,18 +60,22 @@ class _Checker:
     def machine(self) -> Machine:
         """Return the machine, without the entries in which something is wrong."""
         document, rules, demands = self._document, self._rules, self._demands
+        sensors = _each(self._sensors_named, lambda sensor: self._sensors.resolve(sensor.name.value.lower()))
+        timers = _each(self._timers_named, lambda pair: timer(*pair, self._meanings))
+        faults = _each(_of(document, "faults"), rules.fault)
+        deriving = Deriving(self._variables, sensors, timers, self._sink)
         return Machine(
             name=document.machine,
             revision=document.revision,
             tick_s=self._ticks.tick_s,
             variables=self._variables,
-            sensors=_each(self._sensors_named, lambda sensor: self._sensors.resolve(sensor.name.value.lower())),
-            timers=_each(self._timers_named, lambda pair: timer(*pair, self._meanings)),
+            sensors=sensors,
+            timers=timers,
             commands=_each(document.commands, rules.command),
             trips=_each(_of(document, "trips"), rules.trip),
             plant=_each(_of(document, "plant"), rules.plant_rule),
             people=_each(_of(document, "people"), rules.person_action),
-            faults=_each(_of(document, "faults"), rules.fault),
+            faults=(*faults, *deriving.faults(document, faults)),
             hazards=_each((d for d in document.demands if d.kind == "must not be"), demands.hazard),
             requirements=_each((d for d in document.demands if d.kind not in {"", "must not be"}), demands.requirement),
             procedures=demands.procedures(document.procedures),
@@ -111,7 +117,7 @@ def _check_free_names(document: doc.Document, sink: Sink) -> None:
 
 def _check_whole(document: doc.Document, machine: Machine) -> None:
     """Make sure that nothing written was left out: a dropped rule would be a missed hazard."""
-    rules = (*machine.trips, *machine.plant, *machine.people, *machine.faults)
+    rules = (*machine.trips, *machine.plant, *machine.people, *(fault for fault in machine.faults if not fault.derived))
     demands = (*machine.hazards, *machine.requirements)
     written = (document.variables, document.sensors, document.timers, document.commands, document.rules, document.demands)
     meant = (machine.variables, machine.sensors, machine.timers, machine.commands, rules, demands)

@@ -26,6 +26,7 @@ class Declarations:
         self._scope = scope
         self._ticks = ticks
         self._sink = sink
+        self._stop: doc.Text | None = None
 
     def variable(self, written: doc.Variable) -> Variable | None:
         """Declare a variable; return it unless something is wrong."""
@@ -41,7 +42,32 @@ class Declarations:
             text=written.text,
             source=written.source,
             span=written.name.span,
+            unpowered=None if written.unpowered is None else self._value(written, written.unpowered, kind, "do"),
+            retained=written.retained,
+            is_emergency_stop=written.role is not None and self._is_stop(written, kind),
         )
+
+    def _is_stop(self, written: doc.Variable, kind: Type) -> bool:
+        """Tell whether a panel item can be the emergency stop; report why not."""
+        name = quoted(written.name.value)
+        first = self._stop
+        if first is not None:
+            message = f"{name} is a second emergency stop; the first is {quoted(first.value)}, in line {first.span.line}"
+            help_line = "mark the one that stops the machine, and leave `role` out of the other"
+            self._sink.report(Code.SECOND_STOP, written.name.span, message, help_line)
+            return False
+        self._stop = written.name
+        values = () if isinstance(kind, NumberType) else values_of(kind)
+        if len(values) != 2:
+            message = f"{name} is the emergency stop and has not exactly two states: it is {described(kind)}"
+            self._sink.report(Code.NO_STOP, written.name.span, message, "write `{states: [released, pressed], …}`")
+            return False
+        if written.starts_any or written.starts:
+            message = f"{name} is the emergency stop and does not simply start in its first state, released"
+            help_line = "leave `starts` out, and name the released state first"
+            self._sink.report(Code.NO_STOP, written.name.span, message, help_line)
+            return False
+        return True
 
     def sensor(self, written: doc.Sensor) -> bool:
         """Declare the name of a sensor; tell whether it is free."""
@@ -93,22 +119,22 @@ class Declarations:
             return values_of(kind)
         if not written.starts:
             return (self._first(written, kind),)
-        starts: dict[Value, None] = {}
-        for text in written.starts:
-            state = self._scope.state(kind, text.value) if isinstance(kind, StatesType) else None
-            value = value_of(text.value, kind) if state is None and not isinstance(kind, StatesType) else state
-            if value is None:
-                number = isinstance(kind, NumberType)
-                message = f"{quoted(written.name.value)} can't start as {quoted(text.value)}: it is {described(kind)}"
-                self._sink.report(
-                    Code.OUT_OF_RANGE if number and text.value.strip("+-").isdigit() else Code.WRONG_VALUE,
-                    text.span,
-                    message,
-                    value_hint(text.value, kind, self._scope.near),
-                )
-            else:
-                starts[value] = None
-        return tuple(starts)
+        values = [self._value(written, text, kind, "start as") for text in written.starts]
+        return tuple(dict.fromkeys(value for value in values if value is not None))
+
+    def _value(self, written: doc.Variable, text: doc.Text, kind: Type, what: str) -> Value | None:
+        """Return the value that a text means, or report that a variable can't *what* that."""
+        value = self._scope.state(kind, text.value) if isinstance(kind, StatesType) else value_of(text.value, kind)
+        if value is None:
+            number = isinstance(kind, NumberType)
+            message = f"{quoted(written.name.value)} can't {what} {quoted(text.value)}: it is {described(kind)}"
+            self._sink.report(
+                Code.OUT_OF_RANGE if number and text.value.strip("+-").isdigit() else Code.WRONG_VALUE,
+                text.span,
+                message,
+                value_hint(text.value, kind, self._scope.near),
+            )
+        return value
 
     @staticmethod
     def _first(written: doc.Variable, kind: Type) -> Value:

@@ -44,7 +44,11 @@ class Section(Enum):
 
 
 class Variable(Struct, frozen=True, kw_only=True):
-    """A part, panel item, output or memory; *starts* are the values it may have at the start."""
+    """A part, panel item, output or memory; *starts* are the values it may have at the start.
+
+    *unpowered* is what an output does without power, *retained* whether a memory keeps its value without; None: not given.
+    A panel item that *is_emergency_stop* has two values and starts as the first, released.
+    """
 
     name: str
     section: Section
@@ -53,6 +57,9 @@ class Variable(Struct, frozen=True, kw_only=True):
     text: str
     source: str
     span: Span
+    unpowered: Value | None = None
+    retained: bool | None = None
+    is_emergency_stop: bool = False
 
 
 class Sensor(Struct, frozen=True, kw_only=True):
@@ -154,8 +161,22 @@ class Stuck(Struct, frozen=True, kw_only=True):
     value: Value
 
 
+class PowerLoss(Struct, frozen=True, kw_only=True):
+    """Power is lost until a step called *returns*, which may come at any time, or never; it gives *resets* their start values.
+
+    Until then outputs do what they do unpowered, commands are refused, trips do not act, and timers do not run.
+    """
+
+    returns: str
+    resets: tuple[str, ...]
+
+
 class Fault(Struct, frozen=True, kw_only=True):
-    """Something that may go wrong once: a stuck signal that lasts, or an effect on parts."""
+    """Something that may go wrong once: a stuck signal that lasts, an effect on parts, loss of power, lost values.
+
+    *resets* are the outputs, memory and timers to which it gives their start values. It is *derived* where the file does not
+    name it; its place is then that of the word it is derived from.
+    """
 
     name: str
     condition: Condition
@@ -163,6 +184,9 @@ class Fault(Struct, frozen=True, kw_only=True):
     effects: Effects
     source: str
     span: Span
+    resets: tuple[str, ...] = ()
+    power: PowerLoss | None = None
+    derived: bool = False
 
 
 # --- what is asked ---------------------------------------------------------------------------------------------------

@@ -9,7 +9,7 @@ from typing import NoReturn
 import click
 
 from seqcheck.cli.load import Loaded, load
-from seqcheck.compile.compile import compile_machine
+from seqcheck.compile.compile import compile_machine, compile_observed
 from seqcheck.model.model import Model
 from seqcheck.proof.checking import Confirmed, Origin, Way, confirm
 from seqcheck.proof.form import BUILT_IN, CaseProof, Kind, NotAProofError, Proof, RefusedError, UndecidedError
@@ -65,8 +65,8 @@ def _origin(loaded: Loaded) -> Origin:
     if machine is None:
         raise SystemExit(NOT_A_PROOF)
 
-    def compiled(faults: tuple[str, ...]) -> Model:
-        return compile_machine(machine, faults)
+    def compiled(faults: tuple[str, ...], observed: str = "") -> Model:
+        return compile_observed(machine, observed, faults) if observed else compile_machine(machine, faults)
 
     return Origin(sha256=loaded.sha256, compile=compiled)
 
@@ -117,7 +117,7 @@ class Told:
         """Print why it ends badly, and end."""
         self._clear()
         if self._cases and self.whole is not None:
-            click.echo(f"{self._cases} of {len(self.whole.cases)} sets of faults were confirmed before", err=True)
+            click.echo(f"{self._cases} of {len(self.whole.cases)} sets of states were confirmed before", err=True)
         click.echo(f"{self._file}: {why}", err=True)
         raise SystemExit(code)
 
@@ -128,7 +128,8 @@ class Told:
 
 
 def _with(case: CaseProof) -> str:
-    return f"with {' and '.join(f'“{fault}”' for fault in case.faults)}" if case.faults else "without faults"
+    faults = f"with {' and '.join(f'“{fault}”' for fault in case.faults)}" if case.faults else "without faults"
+    return f"{faults}, {case.observed} by itself" if case.observed else faults
 
 
 def said(confirmed: Confirmed) -> Iterator[str]:
@@ -146,6 +147,6 @@ def said(confirmed: Confirmed) -> Iterator[str]:
         if names:
             yield f"  {kind.value}: {', '.join(names)}"
     claimed = {claim.kind for claim in case.claims}
-    yield from (f"  not proved: {CHECKS[kind]}" for kind in CHECKS if kind not in claimed)
+    yield from (f"  not proved: {CHECKS[kind]}" for kind in CHECKS if kind not in claimed and not case.observed)
     if confirmed.not_confirmed:
         yield f"  not proved: {', '.join(confirmed.not_confirmed)}"

@@ -15,7 +15,11 @@ COMPLETION = "_SEQCHECK_COMPLETE"
 
 COMMANDS = {
     "verify": "Search every reachable state of sequence files and judge their hazards and requirements.",
+    "audit": "Tell what each permissive and trip is for, what is refused without need, and what would mend a hazard.",
+    "compare": "Tell what a change of a sequence file changes in what the machine does.",
+    "faults": "Find the smallest sets of faults that bring about each hazard, and whether stuck signals are noticed.",
     "check-proof": "Confirm a proof file with code that shares nothing with the engines.",
+    "procedures": "Tell which procedures work as written, and what every deviation from them comes to.",
     "simulate": "Step a machine at the terminal, or play a recorded run.",
     "schema": "Print the JSON Schema of sequence files, for completion in an editor.",
     "explain": "Explain the code of a diagnostic.",

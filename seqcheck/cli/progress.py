@@ -2,11 +2,17 @@
 
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from fractions import Fraction
+from typing import TYPE_CHECKING
 
 import click
 
+from seqcheck.report.narrate import duration_words
 from seqcheck.search.engine import Progress
+
+if TYPE_CHECKING:
+    from seqcheck.analyse.faults.desk import Pace
 
 LONGEST = 12
 """Digits of a number that is shown in full."""
@@ -23,11 +29,18 @@ class ProgressLine:
 
     def __call__(self, progress: Progress) -> None:
         """Show *progress* if it is time to."""
+        self._show(lambda: known(progress))
+
+    def keep_pace(self, pace: "Pace") -> None:
+        """Show how many sets of faults are done, and how long the others will take, if it is time to."""
+        self._show(lambda: paced(pace))
+
+    def _show(self, told: Callable[[], Iterator[str]]) -> None:
         now = time.monotonic()
         if now < self._due:
             return
         self._due = now + (0.2 if self._terminal else 10)
-        line = f"{self._what}: {', '.join(known(progress))} (Ctrl-C stops)"
+        line = f"{self._what}: {', '.join(told())} (Ctrl-C stops)"
         if self._terminal:
             click.echo("\r" + line.ljust(self._width), nl=False, err=True)
             self._width = len(line)
@@ -39,6 +52,13 @@ class ProgressLine:
         if self._width:
             click.echo("\r" + " " * self._width + "\r", nl=False, err=True)
             self._width = 0
+
+
+def paced(pace: "Pace") -> Iterator[str]:
+    """Yield in words how far the work on many questions is."""
+    yield f"{pace.done:,} of {pace.total:,} done"
+    if pace.left_s is not None:
+        yield f"about {duration_words(Fraction(max(1, round(pace.left_s))))} left"
 
 
 def known(progress: Progress) -> Iterator[str]:

@@ -63,7 +63,7 @@ class Searches(Struct, kw_only=True):
         extras: Extras = NO_EXTRAS,
     ) -> Exploration:
         """Ask the engine. Raises `click.ClickException` if it is not made for this machine."""
-        wanted, keeper = self.wanted, self._keeper(model.faults)
+        wanted, keeper = self.wanted, self._keeper(model.study)
         extras = replace(extras, keeper=keeper, evidence=wanted.proof, exact_counts=wanted.exact_counts, first=wanted.first)
         try:
             found = self.searching.explore(model, watches, limits, observer, extras)
@@ -72,19 +72,19 @@ class Searches(Struct, kw_only=True):
             raise SystemExit(INTERNAL_ERROR) from None
         except Unfit as unfit:
             raise click.ClickException(f"the engine {self.name} is not made for this machine: {unfit}") from None
-        self.told[model.faults] = searched(found, 0.0 if keeper is None else keeper.spent_before_s)
-        self.evidence[model.faults] = found.evidence
+        self.told[model.study] = searched(found, 0.0 if keeper is None else keeper.spent_before_s)
+        self.evidence[model.study] = found.evidence
         self.is_at_the_first = self.is_at_the_first or found.stopped is Stop.FIRST
         if keeper is not None and keeper.trouble:
             click.echo(f"no snapshot could be kept: {keeper.trouble}", err=True)
         return found
 
-    def _keeper(self, faults: tuple[str, ...]) -> "FileKeeper | None":
+    def _keeper(self, study: tuple[str, ...]) -> "FileKeeper | None":
         if self.shelf is None:
             return None
         from seqcheck.search.planner.keeping import FileKeeper
 
-        return FileKeeper(self.shelf, faults, exact_counts=self.wanted.exact_counts)
+        return FileKeeper(self.shelf, study, exact_counts=self.wanted.exact_counts)
 
     def close(self, *, complete: bool) -> None:
         """Remove the snapshots if everything has been answered; else tell where they are."""

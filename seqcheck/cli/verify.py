@@ -10,7 +10,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from seqcheck.analyse.record import Disagreement
-from seqcheck.analyse.verdict import Case, Verdict, Verification
+from seqcheck.analyse.verdict import Case, Result, Verdict, Verification
 from seqcheck.analyse.verify import verification, verify_case
 from seqcheck.check.machine import Machine
 from seqcheck.cli.answer import Answer
@@ -18,11 +18,11 @@ from seqcheck.cli.load import Loaded, load_any, refusal, show_diagnostics
 from seqcheck.cli.output import write_whole
 from seqcheck.cli.progress import ProgressLine
 from seqcheck.cli.searching import AUTO, CHOICES, Searches, Wanted, searches_of
-from seqcheck.compile.compile import compile_machine
+from seqcheck.compile.compile import compile_machine, compile_observed
 from seqcheck.model.model import Model
 from seqcheck.report.narrate import Vocabulary
 from seqcheck.report.text import report
-from seqcheck.search.engine import Limits, Stop
+from seqcheck.search.engine import Limits
 
 COLOURS = {Verdict.HOLDS: "green", Verdict.VIOLATED: "red", Verdict.UNDECIDED: "yellow"}
 AT_LEAST_0, AT_LEAST_1 = click.IntRange(min=0), click.IntRange(min=1)
@@ -119,7 +119,7 @@ def answer_all(files: Sequence[Path], asked: Asked, *, quiet: bool) -> list[Answ
             click.echo("", err=quiet)
         answers.append(_verify_file(path, asked, quiet=quiet))
         verified = answers[-1].verified
-        if verified is not None and verified.cases[-1].stopped is Stop.INTERRUPTED:
+        if verified is not None and verified.cases[-1].interrupted:
             for left in files[len(answers) :]:
                 click.echo(f"{left}: not begun, because of the interruption", err=True)
             break
@@ -153,11 +153,20 @@ def _write_proof(path: str, models: Sequence[Model], verified: Verification, sea
     from seqcheck.proof.text import text_of
     from seqcheck.proof.writing import Verified, proof_of
 
-    proved = [
-        Verified(model=model, case=case, evidence=searches.evidence[case.faults])
-        for model, case in zip(models, verified.cases, strict=False)
-    ]
+    proved = []
+    for model, case in zip(models, verified.cases, strict=False):
+        proved.append(Verified(model=model, case=case, evidence=searches.evidence[model.study]))
+        for observed in _that_hold(case, loaded):
+            proved.append(Verified(model=observed, case=case, evidence=searches.evidence[observed.study]))
     write_whole(path, text_of(proof_of(proved, loaded.sha256)))
+
+
+def _that_hold(case: Case, loaded: Loaded) -> Iterator[Model]:
+    """Yield the models with an observer whose requirement holds."""
+    holding = {result.id for result in case.results if result.verdict is Verdict.HOLDS}
+    for one in case.observed:
+        if loaded.machine is not None and one.id in holding:
+            yield compile_observed(loaded.machine, one.id, case.faults)
 
 
 def _painted(text: str, verdict: Verdict) -> str:
@@ -190,9 +199,14 @@ def fault_sets(machine: Machine, asked: Asked) -> Iterator[tuple[str, ...]]:
 
 
 def _case(model: Model, loaded: Loaded, asked: Asked, searches: Searches) -> Case:
+    def observing(id_: str) -> Model:
+        if loaded.machine is None:
+            raise ValueError(loaded)
+        return compile_observed(loaded.machine, id_, model.faults)
+
     line = ProgressLine(f"{loaded.file}{' with ' + ' and '.join(model.faults) if model.faults else ''}")
     try:
-        case = verify_case(model, searches, asked.limits_now(), line)
+        case = verify_case(model, searches, asked.limits_now(), line, observing)
     finally:
         line.clear()
     _replay(case, loaded)
@@ -201,13 +215,20 @@ def _case(model: Model, loaded: Loaded, asked: Asked, searches: Searches) -> Cas
 
 def _replay(case: Case, loaded: Loaded) -> None:
     """Play every run again in the simulator. Raises `Disagreement`."""
-    runs = [(result.id, result.run) for result in case.results if result.run is not None]
-    runs += [(finding.kind, finding.run) for finding in case.findings if finding.run is not None]
+    runs = [(result.id, result.run, must_be_confirmed(result)) for result in case.results if result.run is not None]
+    runs += [(finding.kind, finding.run, False) for finding in case.findings if finding.run is not None]
     if not runs or loaded.machine is None:
         return
     from seqcheck.simulate.replay import replay
 
-    for name, run in runs:
+    for name, run, violates in runs:
         outcome = replay(loaded.machine, run)
         if outcome.disagreement is not None:
             raise Disagreement(f"the simulator does not confirm the run of {name}: {outcome.disagreement}")
+        if violates and name not in outcome.violated:
+            raise Disagreement(f"the simulator does not confirm that the run of {name} violates it")
+
+
+def must_be_confirmed(result: Result) -> bool:
+    """Tell whether a result's run must violate a requirement on time or order, as the simulator judges it itself."""
+    return result.verdict is Verdict.VIOLATED and result.kind in {"response", "precedence"}

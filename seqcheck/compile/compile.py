@@ -2,9 +2,23 @@
 
 from collections.abc import Collection, Mapping, Sequence
 
+from msgspec.structs import replace
+
 from seqcheck.check import machine as tree
-from seqcheck.check import typed
-from seqcheck.compile.lower import Scope, bounds, clock_name, encode, fault_name, keeps_clock, labels, longest
+from seqcheck.compile.lower import (
+    POWER,
+    Scope,
+    bounds,
+    clock_name,
+    encode,
+    fault_name,
+    keeps_clock,
+    labels,
+    longest,
+    timer_start,
+)
+from seqcheck.compile.observing import observing
+from seqcheck.compile.procedures import emergency_stop, procedures
 from seqcheck.compile.properties import properties
 from seqcheck.compile.sources import sources
 from seqcheck.compile.stepping import steps
@@ -19,14 +33,42 @@ KINDS = {
 }
 
 
+def compile_observed(machine: tree.Machine, id_: str, faults: Collection[str] = ()) -> m.Model:
+    """Return the model that judges one response or precedence, and nothing else. Raises `KeyError` for other ids."""
+    asked = {r.id: r for r in machine.requirements if isinstance(r.rule, tree.Response | tree.Precedence)}[id_]
+    model, scope = _compiled(machine, faults)
+    added = observing(asked, scope, len(model.variables), machine.tick_s)
+    observer = replace(added.observer, rule=_unlike_rules(model, id_))
+    return replace(
+        model,
+        variables=(*model.variables, *added.variables),
+        clocks=(*model.clocks, *added.clocks),
+        observers=(observer,),
+        properties=tuple(replace(p, rule=added.rule) for p in model.properties if p.id == id_),
+    )
+
+
+def _unlike_rules(model: m.Model, id_: str) -> str:
+    """Return a name for what fails in an observer: the requirement's id may be the name of a rule too, and both may fail."""
+    ruling: list[m.Step | m.Reaction | m.Timer] = [*model.steps, *model.reactions, *model.timers]
+    taken = {one.name for one in ruling} | {clock.rule for clock in model.clocks}
+    while id_ in taken:
+        id_ += "'"
+    return id_
+
+
 def compile_machine(machine: tree.Machine, faults: Collection[str] = ()) -> m.Model:
     """Return the model in which each of *faults* (names in the file) may occur once. Raises `KeyError` for other names."""
+    return _compiled(machine, faults)[0]
+
+
+def _compiled(machine: tree.Machine, faults: Collection[str]) -> tuple[m.Model, Scope]:
     known = {fault.name: fault for fault in machine.faults}
     studied = tuple(sorted((known[name] for name in set(faults)), key=machine.faults.index))
     variables = _variables(machine, studied)
     scope = _scope(machine, studied, variables)
     order = steps(machine, scope, studied)
-    return m.Model(
+    model = m.Model(
         name=machine.name,
         revision=machine.revision,
         tick_s=machine.tick_s,
@@ -39,9 +81,11 @@ def compile_machine(machine: tree.Machine, faults: Collection[str] = ()) -> m.Mo
         properties=properties(machine, scope, order),
         sources=sources(machine),
         actual=tuple((scope.places[name], does) for name, does in scope.actual.items()),
-        not_judged=tuple(procedure.name for procedure in machine.procedures),
         faults=tuple(fault.name for fault in studied),
+        procedures=procedures(machine, scope, order),
+        emergency_stop=emergency_stop(machine, order),
     )
+    return model, scope
 
 
 def _variables(machine: tree.Machine, studied: Sequence[tree.Fault]) -> tuple[m.Variable, ...]:
@@ -53,7 +97,8 @@ def _variables(machine: tree.Machine, studied: Sequence[tree.Fault]) -> tuple[m.
         if keeps_clock(rule)
     ]
     flags = [_counter(fault_name(fault), m.VariableKind.FAULT, 1, fault.span.line) for fault in studied]
-    return (*declared, *timers, *clocks, *flags)
+    power = [_counter(POWER, m.VariableKind.POWER, 1, fault.span.line) for fault in studied if fault.power is not None]
+    return (*declared, *timers, *clocks, *flags, *power)
 
 
 def _variable(variable: tree.Variable) -> m.Variable:
@@ -76,9 +121,8 @@ def _counter(name: str, kind: m.VariableKind, highest: int, line: int) -> m.Vari
 
 def _timer_variable(timer: tree.Timer) -> m.Variable:
     highest = timer.pt_ticks + 1 if timer.kind is tree.TimerKind.TP else timer.pt_ticks
-    start = timer.pt_ticks if timer.kind is tree.TimerKind.TOF else 0
-    kind, line = m.VariableKind.TIMER, timer.span.line
-    return m.Variable(name=timer.name, kind=kind, lowest=0, highest=highest, labels=(), starts=(start,), line=line)
+    kind, line, starts = m.VariableKind.TIMER, timer.span.line, (timer_start(timer),)
+    return m.Variable(name=timer.name, kind=kind, lowest=0, highest=highest, labels=(), starts=starts, line=line)
 
 
 def _shown(timer: tree.Timer, place: int) -> tuple[Expression, Expression]:
@@ -101,16 +145,24 @@ def _scope(machine: tree.Machine, studied: Sequence[tree.Fault], variables: tupl
     return Scope(
         places=places,
         types=types,
-        actual=_actual(studied, places, types),
+        actual=_actual(machine, studied, places),
         sensors={sensor.name: number for number, sensor in enumerate(machine.sensors)},
         q={name: q for name, (q, _) in shown.items()},
         et={name: et for name, (_, et) in shown.items()},
+        starts={variable.name: variable.starts[0] for variable in variables},
     )
 
 
-def _actual(studied: Sequence[tree.Fault], places: Mapping[str, int], types: Mapping[str, typed.Type]) -> dict[str, Expression]:
-    """Return what each output that can be stuck really does."""
+def _actual(machine: tree.Machine, studied: Sequence[tree.Fault], places: Mapping[str, int]) -> dict[str, Expression]:
+    """Return what each output that can be stuck, or without power, really does; stuck, it does so without power too."""
+    outputs = [variable for variable in machine.variables if variable.section is tree.Section.OUTPUT]
+    types = {output.name: output.type for output in outputs}
     actual: dict[str, Expression] = {}
+    if POWER in places:
+        for output in outputs:
+            if output.unpowered is not None:
+                unpowered = Const(encode(output.unpowered, output.type))
+                actual[output.name] = Apply(Op.SEL, (Load(places[POWER]), Load(places[output.name]), unpowered))
     for fault in studied:
         if fault.stuck is not None and not fault.stuck.is_sensor:
             name = fault.stuck.signal
@@ -126,7 +178,16 @@ def _sensor(sensor: tree.Sensor, scope: Scope, studied: Sequence[tree.Fault]) ->
         if fault.stuck is not None and fault.stuck.is_sensor and fault.stuck.signal == sensor.name
     )
     value = scope.expression(sensor.expression)
-    return m.Sensor(name=sensor.name, value=value, stuck=stuck, labels=labels(sensor.expression.type), text=sensor.text)
+    lowest, highest = bounds(sensor.expression.type)
+    return m.Sensor(
+        name=sensor.name,
+        value=value,
+        stuck=stuck,
+        labels=labels(sensor.expression.type),
+        text=sensor.text,
+        lowest=lowest,
+        highest=highest,
+    )
 
 
 def _timer(timer: tree.Timer, scope: Scope) -> m.Timer:
@@ -134,7 +195,7 @@ def _timer(timer: tree.Timer, scope: Scope) -> m.Timer:
         name=timer.name,
         kind=m.TimerKind[timer.kind.name],
         variable=scope.places[timer.name],
-        input=scope.guard(timer.input),
+        input=scope.powered(timer.input),
         pt=timer.pt_ticks,
         q=scope.q[timer.name],
         et=scope.et[timer.name],
@@ -159,7 +220,7 @@ def _reactions(machine: tree.Machine, scope: Scope) -> tuple[m.Reaction, ...]:
         m.Reaction(
             name=rule.name,
             is_trip=isinstance(rule, tree.Trip),
-            when=scope.guard(rule.when),
+            when=scope.powered(rule.when) if isinstance(rule, tree.Trip) else scope.guard(rule.when),
             program=scope.program(rule.effects),
             line=rule.span.line,
         )

@@ -1,13 +1,14 @@
 """Turns expressions, conditions and effects of the checked tree into those of the model: names become places."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import assert_never
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from seqcheck.check import machine as tree
 from seqcheck.check import typed
-from seqcheck.model.expression import Apply, Const, Expression, Load, Op, Sense
+from seqcheck.model.expression import TRUE, Apply, Const, Expression, Load, Op, Sense, conjunction
 from seqcheck.model.model import Assign, Guard, Program
 from seqcheck.model.run import Value
 
@@ -57,8 +58,17 @@ def fault_name(fault: tree.Fault) -> str:
     return f"occurred: {fault.name}"
 
 
+POWER = "power of the controller"
+"""The variable that is 1 while power is lost; it is there if loss of power is under study."""
+
+
+def timer_start(timer: tree.Timer) -> int:
+    """Return the value of a timer's variable at the start: a TOF is timed out."""
+    return timer.pt_ticks if timer.kind is tree.TimerKind.TOF else 0
+
+
 class Scope(Struct, frozen=True, kw_only=True):
-    """Where names stand in the model: variables, what outputs really do, sensors, and what timers show."""
+    """Where names stand in the model: variables, what outputs really do, sensors, what timers show, first start values."""
 
     places: Mapping[str, int]
     types: Mapping[str, typed.Type]
@@ -66,6 +76,23 @@ class Scope(Struct, frozen=True, kw_only=True):
     sensors: Mapping[str, int]
     q: Mapping[str, Expression]
     et: Mapping[str, Expression]
+    starts: Mapping[str, int]
+
+    @property
+    def has_power(self) -> Expression:
+        """The condition that the controller has power: always, unless loss of power is under study."""
+        return Apply(Op.EQUAL, (Load(self.places[POWER]), Const(0))) if POWER in self.places else TRUE
+
+    def powered(self, condition: tree.Condition) -> Guard:
+        """Lower a condition of something that needs power to act."""
+        guard = self.guard(condition)
+        return replace(guard, test=conjunction(guard.test, self.has_power))
+
+    def reset(self, names: Collection[str]) -> Program:
+        """Return what gives variables and timers their start values."""
+        places = tuple(self.places[name] for name in names)
+        values = tuple(Const(self.starts[name]) for name in names)
+        return (Assign(targets=places, values=values, bounded=True),) if places else ()
 
     def expression(self, written: typed.Expression) -> Expression:
         """Lower one expression."""

@@ -47,8 +47,8 @@ def _rule(rule: tree.Rule, scope: Scope, commands: dict[str, int]) -> m.Rule:
             allowed = frozenset(commands[name] for name in rule.commands)
             return m.Only(steps=allowed, makes=scope.guard(rule.makes))
         case tree.Response():
-            return m.NotJudged(kind="response", when=scope.guard(rule.when))
+            return m.Elsewhere(kind="response", when=scope.guard(rule.when))
         case tree.Precedence():
-            return m.NotJudged(kind="precedence", when=scope.guard(rule.before))
+            return m.Elsewhere(kind="precedence", when=scope.guard(rule.before))
         case _:
             assert_never(rule)

@@ -236,6 +236,27 @@ class Code(Enum):
         "A machine needs at least one part, panel item, output or memory: without one there is nothing to search.",
     )
     WRONG_VALUE = ("E411", "The word is none of the values that the variable or sensor can have.")
+    SEVERAL_STARTS = (
+        "E412",
+        (
+            "A controller that starts anew gives its outputs, and memory that is not retained, the value that they start with. "
+            "With several start values it is not said which one that would be."
+        ),
+    )
+    NO_STOP = (
+        "E413",
+        (
+            "A panel item with `role: emergency_stop` has exactly two states. The first is released, and it starts there; the "
+            "second is pressed."
+        ),
+    )
+    SECOND_STOP = (
+        "E414",
+        (
+            "Only one panel item is the emergency stop by which procedures are interrupted. Where a machine has several, mark "
+            "one, and let the others be plain panel items that its trips read too."
+        ),
+    )
 
     # --- 5: who may read or write what ---
     READS_PART = (

@@ -66,7 +66,7 @@ class Apply(Struct, frozen=True):
 
 Expression: TypeAlias = Const | Load | Sense | Apply
 
-TRUE = Const(1)
+TRUE, FALSE = Const(1), Const(0)
 
 
 def conjunction(*parts: Expression) -> Expression:

@@ -20,6 +20,8 @@ def settling_reads(model: Model) -> Iterator[Expression]:
     for reaction in model.reactions:
         yield reaction.when.test
         yield from (value for assign in reaction.program for value in assign.values)
+    for observer in model.observers:
+        yield from (value for assign in observer.program for value in assign.values)
 
 
 def reads_beside(model: Model, expression: Expression, timer: Timer) -> bool:

@@ -29,6 +29,10 @@ class VariableKind(Enum):
     TIMER = "timer"
     CLOCK = "plant clock"
     FAULT = "fault"
+    OBSERVER = "observer"
+    ABSENCE = "absence"
+    POWER = "power"
+    BUDGET = "number of faults"
 
 
 class Variable(Struct, frozen=True, kw_only=True):
@@ -54,7 +58,7 @@ class Variable(Struct, frozen=True, kw_only=True):
 
 
 class Sensor(Struct, frozen=True, kw_only=True):
-    """What the controller reads of the truth; *labels* as for a variable.
+    """What the controller reads of the truth, from *lowest* to *highest*; *labels* as for a variable.
 
     Each of *stuck* is a fault flag and the value that the sensor reads, whatever the truth, once the flag is 1.
     """
@@ -64,6 +68,8 @@ class Sensor(Struct, frozen=True, kw_only=True):
     stuck: tuple[tuple[int, int], ...]
     labels: tuple[Value, ...]
     text: str = ""
+    lowest: int = 0
+    highest: int = 1
 
     def shown(self, raw: int) -> Value:
         """Return a value as the file names it."""
@@ -154,6 +160,18 @@ class Clock(Struct, frozen=True, kw_only=True):
     latest: int | None
 
 
+class Observer(Struct, frozen=True, kw_only=True):
+    """What looks at every settled state and notes what a requirement has to know of it later, in variables of its own.
+
+    *program* runs once where settling has come to rest and clocks are reset, so that only a state that is settled without it
+    can be what it fails in; run again on what it leaves it must change nothing. *rule* is what fails then: no other rule has
+    that name.
+    """
+
+    rule: str
+    program: Program
+
+
 class Hazard(Struct, frozen=True, kw_only=True):
     """A condition that must never be in a settled state."""
 
@@ -186,14 +204,25 @@ class Only(Struct, frozen=True, kw_only=True):
     makes: Guard
 
 
-class NotJudged(Struct, frozen=True, kw_only=True):
-    """A requirement of a kind that has no judge yet; *kind* is its name in results."""
+class Observed(Struct, frozen=True, kw_only=True):
+    """A requirement on order or time: an observer in the model notes what came before, and *violated* must never be.
+
+    *kind* is its name in results, *when* the condition that calls for something.
+    """
+
+    kind: str
+    when: Guard
+    violated: Guard
+
+
+class Elsewhere(Struct, frozen=True, kw_only=True):
+    """A requirement that needs an observer, which this model does not have: it is judged with another."""
 
     kind: str
     when: Guard
 
 
-Rule: TypeAlias = Hazard | Reachable | Recoverable | Forbid | Only | NotJudged
+Rule: TypeAlias = Hazard | Reachable | Recoverable | Forbid | Only | Observed | Elsewhere
 
 
 def condition_of(rule: Rule) -> Guard:
@@ -201,8 +230,17 @@ def condition_of(rule: Rule) -> Guard:
     match rule:
         case Hazard(must_not_be=guard) | Reachable(goal=guard) | Recoverable(goal=guard):
             return guard
-        case Forbid(during=guard) | Only(makes=guard) | NotJudged(when=guard):
+        case Forbid(during=guard) | Only(makes=guard) | Observed(violated=guard) | Elsewhere(when=guard):
             return guard
+
+
+def never(rule: Rule) -> Guard | None:
+    """Return what must never be in a settled state, if a rule says that of anything."""
+    match rule:
+        case Hazard(must_not_be=guard) | Observed(violated=guard):
+            return guard
+        case _:
+            return None
 
 
 class Property(Struct, frozen=True, kw_only=True):
@@ -216,6 +254,52 @@ class Property(Struct, frozen=True, kw_only=True):
     line: int
 
 
+class Act(Struct, frozen=True):
+    """A procedure's step: a command is given, or a person acts."""
+
+    step: int
+
+
+class SetPanel(Struct, frozen=True):
+    """A procedure's step: panel items are set, one after the other; one that is there already stays."""
+
+    steps: tuple[int, ...]
+
+
+class Wait(Struct, frozen=True):
+    """A procedure's step: exactly so many ticks pass."""
+
+    ticks: int
+
+
+class Until(Struct, frozen=True):
+    """A procedure's step: time passes until a settled state has *end*; none does if this one has it."""
+
+    end: Guard
+
+
+ProcedureStep: TypeAlias = Act | SetPanel | Wait | Until
+
+
+class Procedure(Struct, frozen=True, kw_only=True):
+    """A written operating sequence. It begins in the starts, or where the procedure with the number *after* may end."""
+
+    name: str
+    steps: tuple[ProcedureStep, ...]
+    ends_with: Guard | None
+    after: int | None
+    source: str
+    line: int
+
+
+class EmergencyStop(Struct, frozen=True, kw_only=True):
+    """The panel item that is the emergency stop, and the steps that press and release it."""
+
+    name: str
+    press: int
+    release: int
+
+
 class Source(Struct, frozen=True, kw_only=True):
     """Where something that the file states comes from: a standard, a measurement, an assumption."""
 
@@ -224,10 +308,15 @@ class Source(Struct, frozen=True, kw_only=True):
     line: int
 
 
+def study_of(faults: tuple[str, ...], *observed: str) -> tuple[str, ...]:
+    """Return what a search is about: the faults under study; after an empty name, which no fault has, what is observed."""
+    return (*faults, "", *observed) if observed else faults
+
+
 class Model(Struct, frozen=True, kw_only=True):
     """The whole machine. *faults* are the faults under study, each with a variable that is 1 once it has occurred.
 
-    *actual* says what each output that may be stuck really does. *not_judged* names the procedures, which are only read.
+    *actual* says what each output that may be stuck really does. *emergency_stop* is there if the file marks one.
     *steps* are in file order; a state's successors are those of its possible steps and of one tick.
     """
 
@@ -243,8 +332,15 @@ class Model(Struct, frozen=True, kw_only=True):
     properties: tuple[Property, ...]
     sources: tuple[Source, ...]
     actual: tuple[tuple[int, Expression], ...]
-    not_judged: tuple[str, ...]
     faults: tuple[str, ...]
+    observers: tuple[Observer, ...] = ()
+    procedures: tuple[Procedure, ...] = ()
+    emergency_stop: EmergencyStop | None = None
+
+    @property
+    def study(self) -> tuple[str, ...]:
+        """What a search of this model is about, by names: the faults, and the requirement that is observed, if any."""
+        return study_of(self.faults, *(p.id for p in self.properties if isinstance(p.rule, Observed)))
 
     @property
     def sensor_values(self) -> tuple[Expression, ...]:

@@ -185,7 +185,7 @@ def settle(
         acted.append(settle_round(model, values, counted))
         watch(acted[-1][0], tuple(values))
         if tuple(values) == before and not counted:
-            return reset_clocks(model, values)
+            return at_rest(model, values)
         counted = ()
     repeating = acted[rounds.get(tuple(values), 0) :]
     chasing = [r.name for r in model.reactions if any(r.name in reactions for reactions, _ in repeating)]
@@ -193,11 +193,13 @@ def settle(
     raise Failed(Endless(names=tuple(chasing)))
 
 
-def reset_clocks(model: Model, values: list[int]) -> State:
-    """Return a state at rest with the clocks of rules that are not waiting set to zero."""
+def at_rest(model: Model, values: list[int]) -> State:
+    """Return the settled state: the clocks of rules that are not waiting are set to zero, then observers note it."""
     for clock in model.clocks:
         if not judge(model, clock.rule, clock.when, values):
             values[clock.variable] = 0
+    for observer in model.observers:
+        apply(model, observer.rule, observer.program, values)
     return tuple(values)
 
 

@@ -6,12 +6,12 @@ the set leads into the set; nothing that is claimed not to be is in the set or h
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from enum import Enum
-from typing import TypeAlias
+from typing import Protocol
 
 from msgspec import Struct
 from msgspec.structs import replace
 
-from seqcheck.model.model import Forbid, Hazard, Model, Only, Reachable, Recoverable, State
+from seqcheck.model.model import Forbid, Hazard, Model, Observed, Only, Reachable, Recoverable, Rule, State
 from seqcheck.proof.diagram import Drawing, listed, lowest_layers
 from seqcheck.proof.form import (
     BUILT_IN,
@@ -47,10 +47,19 @@ RULES: Mapping[Kind, type] = {
     Kind.ONLY: Only,
     Kind.REACHABLE: Reachable,
     Kind.RECOVERABLE: Recoverable,
+    Kind.RESPONSE: Observed,
+    Kind.PRECEDENCE: Observed,
 }
 
-Compile: TypeAlias = Callable[[tuple[str, ...]], Model]
-"""Makes the model with some faults under study. Raises `KeyError` for a name that the file does not have."""
+
+class Compile(Protocol):
+    """Makes the model with some faults under study, and with the observer of a requirement if its id is given.
+
+    Raises `KeyError` for a name that the file does not have.
+    """
+
+    def __call__(self, faults: tuple[str, ...], observed: str = "") -> Model:
+        """Return the model."""
 
 
 class Way(Enum):
@@ -86,14 +95,17 @@ def confirm(proof: Proof, origin: Origin, way: Way | None, observer: Observer) -
     if not any(case.claims for case in proof.cases):
         raise NotAProofError("it claims nothing")
     for case, model in zip(proof.cases, models, strict=True):
-        yield _confirm_case(case, model, way, observer)
+        confirmed = _confirm_case(case, model, way, observer)
+        elsewhere = {one.observed for one in proof.cases if one.faults == case.faults and one.claims}
+        left = tuple(id_ for id_ in confirmed.not_confirmed if case.observed or id_ not in elsewhere)
+        yield replace(confirmed, not_confirmed=left)
 
 
 def _compiled(case: CaseProof, origin: Origin) -> Model:
     try:
-        return origin.compile(case.faults)
+        return origin.compile(case.faults, case.observed)
     except KeyError:
-        raise NotAProofError("it names a fault that the sequence file does not have") from None
+        raise NotAProofError("it names a fault that the sequence file does not have, or such a requirement") from None
 
 
 def _match(proof: Proof, case: CaseProof, model: Model) -> None:
@@ -101,15 +113,20 @@ def _match(proof: Proof, case: CaseProof, model: Model) -> None:
     domains = tuple(Domain(name=v.name, lowest=v.lowest, highest=v.highest) for v in model.variables)
     if (proof.machine, proof.tick) != (model.name, str(model.tick_s)) or case.domains != domains:
         raise NotAProofError("the machine, its tick or its variables are others than those of the sequence file")
-    kinds = {p.id: type(p.rule) for p in model.properties}
+    rules = {p.id: p.rule for p in model.properties}
     for claim in case.claims:
-        wanted = claim.id == "" if claim.kind in BUILT_IN else kinds.get(claim.id) is RULES[claim.kind]
+        wanted = claim.id == "" if claim.kind in BUILT_IN else _is_of(claim.kind, rules.get(claim.id))
         if not wanted:
             raise NotAProofError(f"the sequence file has no {claim.kind.value} {claim.id}")
         if not _goes_with(claim.kind, isinstance(claim, ByRun), isinstance(claim, ByRanks | ByLayers), model):
             raise NotAProofError(f"{claim.kind.value} {claim.id} is not claimed in the way that its kind asks for")
     if isinstance(case.states, Listed) and case.states.numbers and case.states.numbers[-1] >= Radix(domains).count:
         raise NotAProofError("a state is listed that the machine does not have")
+
+
+def _is_of(kind: Kind, rule: Rule | None) -> bool:
+    """Tell whether a rule is of a kind that a claim names."""
+    return isinstance(rule, RULES[kind]) and (not isinstance(rule, Observed) or rule.kind == kind.value)
 
 
 def _goes_with(kind: Kind, is_run: bool, is_ranked: bool, model: Model) -> bool:  # noqa: FBT001 - two answers

@@ -20,9 +20,13 @@ class Kind(Enum):
     ONLY = "only"
     REACHABLE = "reachable"
     RECOVERABLE = "recoverable"
+    RESPONSE = "response"
+    PRECEDENCE = "precedence"
 
 
 BUILT_IN = frozenset({Kind.RANGE, Kind.SETTLING})
+OBSERVED = frozenset({Kind.RESPONSE, Kind.PRECEDENCE})
+"""Kinds that are claimed of a machine with an observer, in a case of their own."""
 
 
 class Listed(Struct, frozen=True, kw_only=True):
@@ -96,9 +100,13 @@ class Domain(Struct, frozen=True, kw_only=True):
 
 
 class CaseProof(Struct, frozen=True, kw_only=True):
-    """What is claimed with one set of faults under study. *states*: the closed set; None if only runs are claimed."""
+    """What is claimed with one set of faults under study. *states*: the closed set; None if only runs are claimed.
+
+    *observed*: the requirement whose observer the machine has; empty for the machine as it is.
+    """
 
     faults: tuple[str, ...]
+    observed: str = ""
     domains: tuple[Domain, ...]
     tables: tuple[Table, ...]
     states: StateSet | None

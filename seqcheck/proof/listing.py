@@ -6,7 +6,7 @@ from typing import NewType, TypeAlias
 from msgspec import Struct
 
 from seqcheck.model import semantics
-from seqcheck.model.model import Forbid, Hazard, Model, NotJudged, Only, Reachable, Recoverable, State
+from seqcheck.model.model import Elsewhere, Forbid, Hazard, Model, Observed, Only, Reachable, Recoverable, State
 from seqcheck.model.run import StepKind
 from seqcheck.proof.form import Kind
 from seqcheck.proof.generate import TICK, Behaviour, Mark
@@ -84,7 +84,9 @@ class Listing:
         raise Disagreement("about a start")
 
     def _is_claimed(self, mark: Mark) -> bool:
-        """Tell whether it is claimed that nothing fails in this way."""
+        """Tell whether it is claimed that nothing fails in this way: of an observer, if anything is claimed at all."""
+        if mark is Mark.UNSEEN:
+            return bool(self._task.claimed)
         return (Kind.SETTLING if mark is Mark.ENDLESS else Kind.RANGE) in self._task.built_in
 
     def _confirm_conditions(self, place: int) -> None:
@@ -94,10 +96,12 @@ class Listing:
             value = judged[number]
             claimed = number in self._task.claimed
             if value is None:
-                if (claimed or Kind.RANGE in self._task.built_in) and not isinstance(p.rule, NotJudged):
+                if (claimed or Kind.RANGE in self._task.built_in) and not isinstance(p.rule, Elsewhere):
                     raise self._refuse.no_value(p.id, state)
             elif value and claimed and isinstance(p.rule, Hazard):
                 raise self._refuse.has(p.id, state)
+            elif value and claimed and isinstance(p.rule, Observed):
+                raise self._refuse.breaks(p.id, state)
             elif claimed and number in self._task.ranks and not value and self._task.ranks[number][place] == 0:
                 raise self._refuse.no_goal(Kind.REACHABLE if isinstance(p.rule, Reachable) else Kind.RECOVERABLE, p.id, state)
 

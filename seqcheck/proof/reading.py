@@ -62,7 +62,7 @@ class Reader:
         cases = []
         while self._at < len(self._lines):
             cases.append(self._case())
-        if len({frozenset(case.faults) for case in cases}) != len(cases):
+        if len({(frozenset(case.faults), case.observed) for case in cases}) != len(cases):
             self._bad("a set of faults stands twice")
         return Proof(machine=machine, sha256=sha256, tick=tick, cases=tuple(cases))
 
@@ -113,6 +113,7 @@ class Reader:
 
     def _case(self) -> CaseProof:
         faults = self._shaped("case", texts)
+        observed = self._text("observed") if self._word() == "observed" else ""
         domains = tuple(self._repeated("variable", domain))
         tables: list[Table] = []
         while self._word() == "diagram":
@@ -125,7 +126,13 @@ class Reader:
             self._bad("something is claimed twice")
         unproved = self._shaped("unproved", texts)
         return CaseProof(
-            faults=faults, domains=domains, tables=tuple(tables), states=states, claims=claims, not_proved=unproved
+            faults=faults,
+            observed=observed,
+            domains=domains,
+            tables=tuple(tables),
+            states=states,
+            claims=claims,
+            not_proved=unproved,
         )
 
     def _table(self, domains: tuple[Domain, ...]) -> Table:

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from msgspec import Struct
 
 from seqcheck.model.expression import Expression
-from seqcheck.model.model import Clock, Model, Reaction, Step, Timer, TimerKind
+from seqcheck.model.model import Clock, Model, Observer, Program, Reaction, Step, Timer, TimerKind
 from seqcheck.proof.circuits import FALSE, Circuits, Literal, inverse
 from seqcheck.proof.encode import Encoder, Moment, Outcome, Values
 from seqcheck.proof.numbers import Number, constant, within
@@ -25,6 +25,14 @@ class Move(Struct, frozen=True, kw_only=True):
     counted: Mapping[int, Literal]
 
 
+class Rested(Struct, frozen=True, kw_only=True):
+    """A state at rest; whether a clock failed in it, and whether an observer, without a value to note, has not seen it."""
+
+    values: Values
+    failed: Literal
+    unseen: Literal
+
+
 def replaced(values: Values, place: int, value: Number) -> Values:
     """Return a state with one value replaced."""
     return (*values[:place], value, *values[place + 1 :])
@@ -33,8 +41,8 @@ def replaced(values: Values, place: int, value: Number) -> Values:
 class Rounds:
     """Builds settling from states that differ from *base* here and there.
 
-    If *calm*, it has been proved that in *base* no timer, reaction or clock by itself changes anything or fails, so that
-    those are left out which neither read nor write anything that differs.
+    If *calm*, it has been proved that in *base* no timer, reaction, clock or observer by itself changes anything or fails, so
+    that those are left out which neither read nor write anything that differs.
     """
 
     def __init__(self, model: Model, encoder: Encoder, circuits: Circuits, base: Values) -> None:
@@ -47,10 +55,11 @@ class Rounds:
         self._concerns = {
             **{id(timer): source.rests_on(timer.input.test) | {timer.variable} for timer in model.timers},
             **{id(clock): source.rests_on(clock.when) | {clock.variable} for clock in model.clocks},
-            **{id(reaction): _concern(source, reaction) for reaction in model.reactions},
+            **{id(r): _concern(source, r.program, r.when.test) for r in model.reactions},
+            **{id(observer): _concern(source, observer.program) for observer in model.observers},
         }
 
-    def _is_idle(self, rule: Timer | Clock | Reaction, values: Values) -> bool:
+    def _is_idle(self, rule: Timer | Clock | Reaction | Observer, values: Values) -> bool:
         return self.calm and all(values[place] == self._base[place] for place in self._concerns[id(rule)])
 
     def round(self, values: Values, counted: Mapping[int, Literal]) -> Outcome:
@@ -89,8 +98,8 @@ class Rounds:
         after = tuple(choose(when, new, old) for new, old in zip(outcome.values, values, strict=True))
         return Outcome(values=after, failed=self._c.either(missing, self._c.both(when, outcome.failed)))
 
-    def rest(self, values: Values) -> Outcome:
-        """Set the clocks of rules that are not waiting to zero, in a state at rest."""
+    def rest(self, values: Values) -> Rested:
+        """Set the clocks of rules that are not waiting to zero, in a state at rest; then let observers note it."""
         failed, at = FALSE, Moment(values)
         fresh = values
         for clock in self._model.clocks:
@@ -98,12 +107,17 @@ class Rounds:
                 when, missing = self._encoder.holds(clock.when, at)
                 zeroed = self._encoder.arithmetic.choose(when, values[clock.variable], constant(0))
                 fresh, failed = replaced(fresh, clock.variable, zeroed), self._c.either(failed, missing)
-        return Outcome(values=fresh, failed=failed)
+        unseen = FALSE
+        for observer in self._model.observers:
+            if not self._is_idle(observer, fresh):
+                noted = self._encoder.run(observer.program, fresh)
+                fresh, unseen = noted.values, self._c.either(unseen, noted.failed)
+        return Rested(values=fresh, failed=failed, unseen=unseen)
 
     def stirred(self) -> Literal:
-        """Return whether in *base* some timer, reaction or clock by itself changes something or fails."""
-        found, base = self.rest(self._base).failed, self._base
-        found = self._c.either(found, inverse(self._encoder.same(self.rest(base).values, base)))
+        """Return whether in *base* some timer, reaction, clock or observer by itself changes something or fails."""
+        base, rested = self._base, self.rest(self._base)
+        found = self._c.any((rested.failed, rested.unseen, inverse(self._encoder.same(rested.values, base))))
         for timer in self._model.timers:
             fresh, missing = self._timer(timer, base, FALSE)
             same = self._encoder.arithmetic.equal(fresh, base[timer.variable])
@@ -164,7 +178,7 @@ class Rounds:
         return self._c.both(inside, in_ if timer.kind is TimerKind.TON else inverse(in_)), missing
 
 
-def _concern(source: Source, reaction: Reaction) -> frozenset[int]:
-    values: list[Expression] = [value for assign in reaction.program for value in assign.values]
-    targets = {target for assign in reaction.program for target in assign.targets}
-    return source.rests_on(reaction.when.test, *values) | targets
+def _concern(source: Source, program: Program, *tests: Expression) -> frozenset[int]:
+    values: list[Expression] = [value for assign in program for value in assign.values]
+    targets = {target for assign in program for target in assign.targets}
+    return source.rests_on(*tests, *values) | targets

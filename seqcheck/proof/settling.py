@@ -14,11 +14,15 @@ MOST_ROUNDS = 64
 
 
 class Rest(Struct, frozen=True, kw_only=True):
-    """Where settling comes to rest: whether it does, in which state, whether it fails on the way."""
+    """Where settling comes to rest: whether it does, in which state, whether it fails on the way.
+
+    *unseen*: it settles where an observer has no value to note.
+    """
 
     arrives: Literal
     values: Values
     fails: Literal
+    unseen: Literal
 
 
 class Settling(Struct, frozen=True):
@@ -60,9 +64,10 @@ class Settling(Struct, frozen=True):
 
     def _rest(self, rounds: Rounds, values: Values, settles: Literal, failed: Literal) -> Rest:
         rest = rounds.rest(values)
-        arrives = self.circuits.both(settles, inverse(rest.failed))
+        seen = self.circuits.both(settles, inverse(rest.failed))
         fails = self.circuits.either(failed, self.circuits.both(settles, rest.failed))
-        return Rest(arrives=arrives, values=rest.values, fails=fails)
+        arrives, unseen = self.circuits.both(seen, inverse(rest.unseen)), self.circuits.both(seen, rest.unseen)
+        return Rest(arrives=arrives, values=rest.values, fails=fails, unseen=unseen)
 
     def _always_repeats(self, passed: Sequence[Values], moving: Literal) -> bool:
         """Tell whether what still moves has come back to where it was, so that it never settles."""

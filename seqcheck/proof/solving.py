@@ -5,8 +5,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from msgspec import Struct
 
 from seqcheck.model import semantics
-from seqcheck.model.model import Forbid, Hazard, Model, NotJudged, Only, Recoverable, State, condition_of
-from seqcheck.model.run import StepKind
+from seqcheck.model.model import Elsewhere, Forbid, Model, Only, Recoverable, State, condition_of, never
+from seqcheck.model.run import Endless, Failure, StepKind
 from seqcheck.proof.circuits import FALSE, TRUE, Circuits, Literal, inverse
 from seqcheck.proof.diagram import contains
 from seqcheck.proof.drawn import FreeState, Membership
@@ -16,7 +16,7 @@ from seqcheck.proof.generate import TICK, behaviour
 from seqcheck.proof.listing import Disagreement, Listing, Observer, Task
 from seqcheck.proof.numbers import constant
 from seqcheck.proof.rounds import Move, Rounds
-from seqcheck.proof.settling import MOST_ROUNDS, Settling
+from seqcheck.proof.settling import MOST_ROUNDS, Rest, Settling
 from seqcheck.proof.solver import Questions
 from seqcheck.proof.wording import Refuser, said_step
 
@@ -38,12 +38,13 @@ class Sets(Struct, frozen=True, kw_only=True):
 
 
 class Arrival(Struct, frozen=True, kw_only=True):
-    """A step that has settled: whether it arrives, where, whether it fails on the way."""
+    """A step that has settled: whether it arrives, where, whether it fails on the way or an observer has no value there."""
 
     number: int
     arrives: Literal
     values: Values
     fails: Literal
+    unseen: Literal
 
 
 class Solving:
@@ -86,7 +87,7 @@ class Solving:
     def _evaluated(self, values: Values) -> dict[int, tuple[Literal, Literal]]:
         """Return the condition of each property that is judged, and whether it has no value."""
         at = Moment(values)
-        judged = [(n, p.rule) for n, p in enumerate(self._model.properties) if not isinstance(p.rule, NotJudged)]
+        judged = [(n, p.rule) for n, p in enumerate(self._model.properties) if not isinstance(p.rule, Elsewhere)]
         return {number: self._encoder.holds(condition_of(rule).test, at) for number, rule in judged}
 
     def _confirm_starts(self) -> None:
@@ -98,11 +99,16 @@ class Solving:
         if rest is None:
             raise UndecidedError(f"the starts have not settled after {MOST_ROUNDS} rounds")
         outside = self._c.both(rest.arrives, inverse(self._contains(rest.values)))
-        wrong = self._c.either(outside, rest.fails if Kind.RANGE in self._task.built_in else FALSE)
+        wrong = self._c.either(outside, self._failing(rest))
         answer = self._questions.ask(*assumed, wrong)
         if answer is not None:
             self._refuse_start(answer)
             raise Disagreement("about a start")
+
+    def _failing(self, rest: Rest | Arrival) -> Literal:
+        """Return whether what has settled fails in a way that is claimed not to be."""
+        fails = rest.fails if Kind.RANGE in self._task.built_in else FALSE
+        return self._c.either(fails, rest.unseen if self._task.claimed else FALSE)
 
     def _start(self) -> tuple[Values, Literal]:
         """Return the start before settling (a free state, or what is the same in every start), and that it is one."""
@@ -122,12 +128,19 @@ class Solving:
         try:
             state = semantics.settle(self._model, raw)
         except semantics.Failed as failed:
-            kind = Kind.SETTLING if hasattr(failed.failure, "names") else Kind.RANGE
-            if kind in self._task.built_in:
+            if self._is_claimed(failed.failure):
                 raise refuse.start_fails(raw, failed.failure) from None
             return
         if not self._sets.inside(self._sets.states, state):
             raise refuse.start_outside(state)
+
+    def _is_claimed(self, failure: Failure) -> bool:
+        """Tell whether it is claimed that nothing fails in such a way."""
+        if isinstance(failure, Endless):
+            return Kind.SETTLING in self._task.built_in
+        if failure.rule in {observer.rule for observer in self._model.observers}:
+            return bool(self._task.claimed)
+        return Kind.RANGE in self._task.built_in
 
     def _refuse(self, true: frozenset[Literal], about: str) -> None:
         """Refuse what the definition says is wrong in a state; it must find something."""
@@ -150,7 +163,7 @@ class Solving:
             claimed = number in self._task.claimed
             if claimed or Kind.RANGE in self._task.built_in:
                 wrong = self._c.either(wrong, missing)
-            if claimed and isinstance(self._model.properties[number].rule, Hazard):
+            if claimed and never(self._model.properties[number].rule) is not None:
                 wrong = self._c.either(wrong, holds)
         answer = self._questions.ask(self._inside, wrong)
         if answer is not None:
@@ -174,11 +187,11 @@ class Solving:
             step = None if number == TICK else self._model.steps[number]
             raise UndecidedError(f"after {said_step(step)}, settling takes more than {MOST_ROUNDS} rounds")
         fails = self._c.either(move.failed, rest.fails)
-        return Arrival(number=number, arrives=rest.arrives, values=rest.values, fails=fails)
+        return Arrival(number=number, arrives=rest.arrives, values=rest.values, fails=fails, unseen=rest.unseen)
 
     def _confirm_arrival(self, arrival: Arrival) -> None:
         """Confirm that a step leads into the set, does not fail, and makes nothing true that it must not."""
-        wrong = arrival.fails if Kind.RANGE in self._task.built_in else FALSE
+        wrong = self._failing(arrival)
         outside = inverse(self._contains(arrival.values))
         made = [outside, *self._made(arrival)]
         wrong = self._c.either(wrong, self._c.both(arrival.arrives, self._c.any(made)))

@@ -49,6 +49,8 @@ def _lines(proof: Proof) -> Iterator[str]:
 
 def _case(case: CaseProof) -> Iterator[str]:
     yield _said("case", case.faults)
+    if case.observed:
+        yield _said("observed", case.observed)
     for domain in case.domains:
         yield _said("variable", (domain.name, domain.lowest, domain.highest))
     for table in case.tables:

@@ -82,6 +82,10 @@ class Refuser:
         """A hazard is in the set."""
         return RefusedError(f"{id_} is not avoided: the set holds the state {said_state(self._model, state)}")
 
+    def breaks(self, id_: str, state: State) -> RefusedError:
+        """A violation of a requirement on time or order is in the set."""
+        return RefusedError(f"{id_} is violated: the set holds the state {said_state(self._model, state)}")
+
     def no_value(self, id_: str, state: State) -> RefusedError:
         """A condition has no value."""
         return RefusedError(f"the condition of {id_} has no value {self._in(state)}")

@@ -1,12 +1,13 @@
 """Makes a proof of what a verification found to hold: the only place that knows both the engines' evidence and the form."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import assert_never
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from seqcheck.analyse.verdict import Case, Result, Verdict
-from seqcheck.model.model import Model, Property, Reachable, State, condition_of
+from seqcheck.model.model import Elsewhere, Model, Property, Reachable, State, condition_of
 from seqcheck.model.run import Run
 from seqcheck.model.semantics import Impossible, evaluate
 from seqcheck.proof.form import (
@@ -31,7 +32,10 @@ from seqcheck.search import engine
 
 
 class Verified(Struct, frozen=True, kw_only=True):
-    """One set of faults with its verdicts, and the evidence that the engine gave (None: it did not visit every state)."""
+    """One set of faults with its verdicts, and the evidence that the engine gave (None: it did not visit every state).
+
+    *model* has an observer where the evidence is of a search of its own for one requirement; that comes after the others.
+    """
 
     model: Model
     case: Case
@@ -41,8 +45,15 @@ class Verified(Struct, frozen=True, kw_only=True):
 def proof_of(verified: Sequence[Verified], sha256: str) -> Proof:
     """Return the proof of all that holds; *sha256* is that of the sequence file."""
     model = verified[0].model
-    cases = tuple(_case(one) for one in verified)
-    return Proof(machine=model.name, sha256=sha256, tick=str(model.tick_s), cases=cases)
+    made = [_case(one) for one in verified]
+    elsewhere = {(case.faults, case.observed) for case in made if case.claims}
+    cases = (_without(case, {id_ for faults, id_ in elsewhere if faults == case.faults}) for case in made)
+    return Proof(machine=model.name, sha256=sha256, tick=str(model.tick_s), cases=tuple(cases))
+
+
+def _without(case: CaseProof, proved: Collection[str]) -> CaseProof:
+    """Return a case that does not call unproved what another case proves."""
+    return case if case.observed else replace(case, not_proved=tuple(id_ for id_ in case.not_proved if id_ not in proved))
 
 
 def domains(model: Model) -> tuple[Domain, ...]:
@@ -52,15 +63,17 @@ def domains(model: Model) -> tuple[Domain, ...]:
 
 def _case(one: Verified) -> CaseProof:
     evidence = _evidence(one.model, one.evidence)
+    observed = next((p.id for p in one.model.properties if one.model.observers), "")
     builtin = {kind.value for kind in BUILT_IN}
     results = {result.id: result for result in one.case.results if result.kind not in builtin}
-    claims = [*_built_in(one.case.results, evidence.states)]
+    claims = [] if observed else [*_built_in(one.case.results, evidence.states)]
     for number, p in enumerate(one.model.properties):
         claim = _claim(number, p, results[p.id], evidence)
         claims += [claim] if claim is not None else []
     known = {claim.id for claim in claims}
     return CaseProof(
         faults=one.model.faults,
+        observed=observed,
         domains=domains(one.model),
         tables=evidence.tables,
         states=evidence.states,
@@ -99,7 +112,8 @@ def _built_in(results: Sequence[Result], states: StateSet | None) -> Iterator[Cl
 
 def _claim(number: int, p: Property, result: Result, evidence: Evidence) -> Claim | None:
     """Return what proves a property that holds; None if it does not, or where there is nothing to prove it with."""
-    if result.verdict is not Verdict.HOLDS or result.kind not in {kind.value for kind in Kind}:
+    is_known = result.kind in {kind.value for kind in Kind} and not isinstance(p.rule, Elsewhere)
+    if result.verdict is not Verdict.HOLDS or not is_known:
         return None
     kind = Kind(result.kind)
     if kind is Kind.REACHABLE and result.run is not None:

@@ -4,7 +4,7 @@ import textwrap
 from collections.abc import Callable, Iterator, Mapping
 from typing import TypeAlias
 
-from seqcheck.analyse.verdict import Case, Finding, Result, Verdict, Verification
+from seqcheck.analyse.verdict import Case, Finding, Result, StepAccount, Verdict, Verification
 from seqcheck.model.run import Run
 from seqcheck.report.narrate import Vocabulary, duration_words, how_it_fails, how_it_stands, tell
 from seqcheck.report.searched import Searched
@@ -122,6 +122,8 @@ MEANING = {
     "recoverable": "after this run there is no way left to “{}”",
     "forbid": "the command is accepted while “{}”",
     "only": "something else makes “{}” true",
+    "response": "{}",
+    "precedence": "{}",
     "range": "a step cannot be completed",
     "settling": "a step never comes to rest",
 }
@@ -135,12 +137,14 @@ def account(result: Result, words: Vocabulary, paint: Paint = plain) -> Iterator
     if result.run is None:
         yield from _wrapped(f"There is no run to show: {result.reason}.", "  ")
         return
-    yield from _told(result, result.run, words)
+    yield from told(result.run, result.accounts, words)
     if result.spoken:
         yield from _wrapped(f"So {result.id} is met: {' and '.join(result.spoken)}.", "  ")
 
 
 def _meaning(result: Result) -> str:
+    if result.kind == "procedure":
+        return result.reason
     if result.kind == "reachable" and result.run is not None:
         return f"after this run there is no way left to “{result.condition}”"
     if result.kind == "range" and result.run is not None and result.run.failure is None:
@@ -148,13 +152,14 @@ def _meaning(result: Result) -> str:
     return MEANING[result.kind].format(result.condition)
 
 
-def _told(result: Result, run: Run, words: Vocabulary) -> Iterator[str]:
+def told(run: Run, accounts: tuple[StepAccount, ...], words: Vocabulary) -> Iterator[str]:
+    """Yield the lines that tell a run in words."""
     start = "At the start (one of several)" if words.several_starts else "At the start"
     yield from _wrapped(f"{start}: {how_it_stands(run.start, words)}.", "  ")
-    for step in tell(run, result.accounts, words):
+    for step in tell(run, accounts, words):
         head = f"  {step.number + '.' if step.number else '':>4} {'at ' + step.at:<12} "
         yield from textwrap.wrap(" ".join(step.sentences), WIDTH, initial_indent=head, subsequent_indent=" " * len(head))
-    really = result.accounts[-1].really if result.accounts else ()
+    really = accounts[-1].really if accounts else ()
     if run.failure is None:
         yield from _wrapped(f"At the end: {how_it_stands(run.end, words, really)}.", "  ")
         return

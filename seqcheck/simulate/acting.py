@@ -3,7 +3,7 @@
 from fractions import Fraction
 from typing import assert_never
 
-from seqcheck.check.machine import Command, Condition, Fault, Machine, PersonAction, PlantRule, Section, Variable
+from seqcheck.check.machine import Command, Condition, Fault, Machine, PersonAction, PlantRule, PowerLoss, Section, Variable
 from seqcheck.check.typed import NumberType, StatesType, TruthType, Value
 from seqcheck.diagnostics.span import Span
 from seqcheck.model.run import By, StepKind
@@ -23,6 +23,7 @@ class Actors:
         self._panel = {v.name: v for v in machine.variables if v.section is Section.PANEL}
         self._plant = {rule.name: rule for rule in machine.plant}
         self._faults = {fault.name: fault for fault in machine.faults}
+        self._returning = {fault.power.returns: fault for fault in machine.faults if fault.power is not None}
 
     def everyone(self, situation: Situation) -> tuple[By, ...]:
         """Return all that a step can be made by now, in file order: panel items are set to another value only."""
@@ -33,6 +34,8 @@ class Actors:
         placed += [(each.span, By(kind=StepKind.PLANT, name=each.name)) for each in moving]
         studied = [fault for fault in self._faults.values() if fault.name in self._studied]
         placed += [(each.span, By(kind=StepKind.FAULT, name=each.name)) for each in studied]
+        returning = [(name, fault) for name, fault in self._returning.items() if fault.name in self._studied]
+        placed += [(fault.span, By(kind=StepKind.PLANT, name=name)) for name, fault in returning]
         placed += [
             (item.span, By(kind=StepKind.PANEL, name=item.name, to=value))
             for item in self._panel.values()
@@ -52,6 +55,8 @@ class Actors:
                 return _against_setting(situation, item, by.to)
             case PlantRule() as rule:
                 return self._against_plant(situation, rule)
+            case PowerLoss():
+                return () if situation.power_lost else ("power is not lost",)
             case Fault() as fault:
                 return self._against_fault(situation, fault)
             case None:
@@ -67,13 +72,18 @@ class Actors:
             case PlantRule() as rule:
                 situation.set_clock(rule.name, 0)
                 situation.apply(rule.effects, rule.name)
+            case PowerLoss() as power:
+                situation.set_power(lost=False)
+                situation.start_anew(power.resets)
             case Fault() as fault:
                 situation.add_fault(fault.name)
                 situation.apply(fault.effects, fault.name)
+                situation.start_anew(fault.resets)
+                situation.set_power(lost=situation.power_lost or fault.power is not None)
             case _:
                 raise ValueError(by)
 
-    def _actor(self, by: By) -> Command | PersonAction | Variable | PlantRule | Fault | None:
+    def _actor(self, by: By) -> Command | PersonAction | Variable | PlantRule | PowerLoss | Fault | None:
         match by.kind:
             case StepKind.COMMAND:
                 return self._commands.get(by.name)
@@ -82,7 +92,8 @@ class Actors:
             case StepKind.PANEL:
                 return self._panel.get(by.name)
             case StepKind.PLANT:
-                return self._plant.get(by.name)
+                returning = self._returning.get(by.name)
+                return self._plant.get(by.name) if returning is None else returning.power
             case StepKind.FAULT:
                 return self._faults.get(by.name)
             case StepKind.WAIT:
@@ -92,7 +103,8 @@ class Actors:
 
     def _failing_permissives(self, situation: Situation, command: Command) -> tuple[str, ...]:
         verdicts = [(each.name, situation.holds(each.condition, command.name)) for each in command.permissives]
-        return tuple(name for name, holds in verdicts if not holds)
+        failing = tuple(name for name, holds in verdicts if not holds)
+        return (*failing, "the controller has power") if situation.power_lost else failing
 
     def _against_plant(self, situation: Situation, rule: PlantRule) -> tuple[str, ...]:
         if rule.interval.at_once:

@@ -1,11 +1,11 @@
 """Tells for how many ticks nothing happens but that timers count and plant clocks run, so that a long wait need not be long.
 
 After a tick that changed nothing to be seen the next is like it, as long as no timer is about to run out and no clock has come
-to its end: what acts sees only that of them. A machine in which a sensor, or anything that acts by itself, reads a timer's ET
-is never idle.
+to its end: what acts sees only that of them. A machine in which a sensor, anything that acts by itself, or
+a requirement that is followed reads a timer's ET is never idle.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from seqcheck.check.machine import Machine, Timer
 from seqcheck.check.typed import Expression, Operation, ReadTimer
@@ -13,9 +13,9 @@ from seqcheck.simulate.situation import Situation, Snapshot, longest_count
 from seqcheck.simulate.timers import TimerState
 
 
-def is_ever_idle(machine: Machine) -> bool:
-    """Tell whether nothing that acts by itself, and no sensor, reads a timer's ET."""
-    return not any(map(reads_elapsed, _what_acts(machine)))
+def is_ever_idle(machine: Machine, followed: Iterable[Expression] = ()) -> bool:
+    """Tell whether nothing that acts by itself, no sensor, and nothing of what is *followed* reads a timer's ET."""
+    return not any(map(reads_elapsed, (*_what_acts(machine), *followed)))
 
 
 def _what_acts(machine: Machine) -> Iterator[Expression]:

@@ -138,7 +138,10 @@ def _of_machine(whole: dict[str, Json], machine: Machine) -> dict[str, Json]:
 def _results(file: dict[str, Json]) -> list[dict[str, Json]]:
     cases = [_object(each, "each of its cases") for each in _list(file.get("cases", []), "cases")]
     lists = [_list(each.get("results", []), "results") for each in (file, *cases)]
-    return [_object(result, "each of its results") for results in lists for result in results]
+    results = [_object(result, "each of its results") for results in lists for result in results]
+    runs = [_object(run, "each of its runs") for each in results for run in _list(each.get("runs", []), "runs")]
+    noticed = [_object(each, "each entry of noticed").get("run") for each in _list(file.get("noticed", []), "noticed")]
+    return [*results, *runs, *(_object(run, "its run") for run in noticed if run is not None)]
 
 
 def _panel_target(step: dict[str, Json], by: dict[str, Json], name: str) -> Value:

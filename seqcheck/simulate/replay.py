@@ -1,4 +1,7 @@
-"""Plays a recorded run strictly and says where it disagrees with the simulator. It judges no hazards."""
+"""Plays a recorded run strictly and says where it disagrees with the simulator, and what its end violates.
+
+It judges no hazards; of requirements, those on time and order.
+"""
 
 from msgspec import Struct
 
@@ -22,9 +25,10 @@ class Disagreement(Struct, frozen=True, kw_only=True):
 
 
 class Replay(Struct, frozen=True, kw_only=True):
-    """What came of a replay."""
+    """What came of a replay. *violated*: the ids of the requirements on time and order that a run which agrees violates."""
 
     disagreement: Disagreement | None = None
+    violated: tuple[str, ...] = ()
 
     @property
     def agrees(self) -> bool:
@@ -101,7 +105,7 @@ def _compare_end(simulator: Simulator, run: Run) -> Replay:
         if name not in expected or name not in came or expected[name] != came[name]:
             told, found = expected.get(name, "nothing"), came.get(name, "nothing")
             return _differs(len(run.steps), "end state", f"{name} = {told}", f"{name} = {found}")
-    return Replay()
+    return Replay(violated=tuple(breach.requirement.id for breach in simulator.breaches() if not breach.problem))
 
 
 def _play(simulator: Simulator, step: RunStep) -> Outcome:

@@ -46,13 +46,17 @@ def settle(machine: Machine, situation: Situation, *, counting: Collection[str] 
 
 
 def _play_round(machine: Machine, situation: Situation, rounds: _Rounds, counting: Collection[str]) -> None:
-    """Timers, then trips, then at-once rules; each is numbered in the order in which endless settling names them."""
+    """Timers, then trips, then at-once rules; each is numbered in the order in which endless settling names them.
+
+    What trips and timers ask is worked out without power too, and then comes to nothing.
+    """
     changed: set[int] = set()
     for timer_number, timer in enumerate(machine.timers, start=len(machine.trips) + len(machine.plant)):
         if _bring_up_to_date(situation, timer, counts=timer.name in counting):
             changed.add(timer_number)
     for number, trip in enumerate(machine.trips):
-        if situation.holds(trip.when, trip.name) and situation.apply(trip.effects, trip.name):
+        acts = situation.holds(trip.when, trip.name) and not situation.power_lost
+        if acts and situation.apply(trip.effects, trip.name):
             changed.add(number)
             rounds.acted.setdefault(trip.name)
     for number, rule in enumerate(machine.plant, start=len(machine.trips)):
@@ -66,7 +70,7 @@ def _play_round(machine: Machine, situation: Situation, rounds: _Rounds, countin
 def _bring_up_to_date(situation: Situation, timer: Timer, *, counts: bool) -> bool:
     """Let a timer see its input, and a tick if it *counts* one; return whether that changed it."""
     old = situation.timer_state(timer.name)
-    signal = situation.holds(timer.input, timer.name)
+    signal = situation.holds(timer.input, timer.name) and not situation.power_lost
     new = timers.brought_up_to_date(timer, timers.one_tick_on(timer, old) if counts else old, signal=signal)
     situation.set_timer(timer.name, new)
     return new != old
@@ -103,7 +107,8 @@ def let_a_tick_pass(machine: Machine, situation: Situation) -> tuple[str, ...]:
     """
     counting = []
     for timer in machine.timers:
-        signal = timer.kind is not TimerKind.TP and situation.holds(timer.input, timer.name)
+        asked = timer.kind is not TimerKind.TP and situation.holds(timer.input, timer.name)
+        signal = asked and not situation.power_lost
         if timers.counts(timer, situation.timer_state(timer.name), signal=signal):
             counting.append(timer.name)
     running = [rule for rule in situation.clocked_rules if situation.holds(rule.when, rule.name)]

@@ -8,6 +8,7 @@ from seqcheck.check.machine import Condition, Hazard, Machine
 from seqcheck.check.typed import Value
 from seqcheck.model.run import By, Failure, Run, RunStep, StepKind, Values
 from seqcheck.simulate.acting import Actors
+from seqcheck.simulate.deadlines import Breach, Deadline, Deadlines, Followed
 from seqcheck.simulate.errors import NoValueError, SetupError, StepFailsError
 from seqcheck.simulate.evaluate import evaluate
 from seqcheck.simulate.idling import idle_away, idle_ticks, is_ever_idle
@@ -46,6 +47,7 @@ class _Moment(Struct, frozen=True, kw_only=True):
     """Where `undo` goes back to."""
 
     snapshot: Snapshot
+    followed: Followed
     elapsed_ticks: int
     steps: tuple[RunStep, ...]
 
@@ -65,7 +67,9 @@ class Simulator:
         self._start = _start_values(machine, start or {})
         self._situation = Situation(machine, self._start)
         self._actors = Actors(machine, frozenset(self._faults))
-        self._may_idle = is_ever_idle(machine)
+        self._deadlines = Deadlines(machine)
+        self._followed = self._deadlines.begin()
+        self._may_idle = is_ever_idle(machine, self._deadlines.conditions())
         self._elapsed_ticks = 0
         self._steps: tuple[RunStep, ...] = ()
         self._past: list[_Moment] = []
@@ -74,6 +78,7 @@ class Simulator:
         self.acted_at_start: tuple[str, ...] = ()
         try:
             self.acted_at_start = settle(machine, self._situation)
+            self._note()
         except StepFailsError as error:
             self.failure = error.failure
             self._situation.put_back(before)
@@ -102,6 +107,11 @@ class Simulator:
         return self._situation.occurred
 
     @property
+    def power_lost(self) -> bool:
+        """Whether the controller and its outputs are without power now."""
+        return self._situation.power_lost
+
+    @property
     def faults(self) -> tuple[str, ...]:
         """The faults that may be made to occur, in file order."""
         return self._faults
@@ -118,6 +128,14 @@ class Simulator:
         """Return the hazards whose condition has no value now, each with the reason."""
         judged = [(hazard, self._judge(hazard)) for hazard in self._machine.hazards]
         return tuple((hazard, verdict) for hazard, verdict in judged if isinstance(verdict, str))
+
+    def breaches(self) -> tuple[Breach, ...]:
+        """Return the requirements on time and order that this run has violated by a deadline, or violates now, or can't tell."""
+        return self._deadlines.breaches(self._followed)
+
+    def deadlines(self) -> tuple[Deadline, ...]:
+        """Return the deadlines that run."""
+        return self._deadlines.running(self._followed, self._elapsed_ticks)
 
     def choices(self) -> tuple[Choice, ...]:
         """Return every step there is, in file order, and waiting for a tick last."""
@@ -186,6 +204,7 @@ class Simulator:
             return False
         moment = self._past.pop()
         self._situation.put_back(moment.snapshot)
+        self._followed = moment.followed
         self._elapsed_ticks, self._steps = moment.elapsed_ticks, moment.steps
         return True
 
@@ -232,9 +251,19 @@ class Simulator:
         if step.ticks or step.by.kind is not StepKind.WAIT:
             self._steps = with_step(self._steps, step)
             self._elapsed_ticks += step.ticks
+        self._note()
+
+    def _note(self) -> None:
+        """Let deadlines see the state that has been entered."""
+        self._followed = self._deadlines.note(self._followed, self._elapsed_ticks, self.holds)
 
     def _moment(self) -> _Moment:
-        return _Moment(snapshot=self._situation.snapshot(), elapsed_ticks=self._elapsed_ticks, steps=self._steps)
+        return _Moment(
+            snapshot=self._situation.snapshot(),
+            followed=self._followed,
+            elapsed_ticks=self._elapsed_ticks,
+            steps=self._steps,
+        )
 
     def _since(self, moment: _Moment) -> tuple[RunStep, ...]:
         """Return the run's steps since a moment; of a stretch of waiting that was made longer, only the new part."""

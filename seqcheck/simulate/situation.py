@@ -1,6 +1,6 @@
 """All that a state is made of, and that changes: values, timers, plant clocks, faults. It has no rules of its own."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 from msgspec import Struct
 
@@ -23,6 +23,7 @@ class Snapshot(Struct, frozen=True, kw_only=True):
     timers: tuple[TimerState, ...]
     clocks: tuple[int, ...]
     occurred: tuple[str, ...]
+    power_lost: bool = False
 
 
 def in_order(machine: Machine) -> tuple[Variable, ...]:
@@ -50,8 +51,11 @@ class Situation:
         self._clocks = {rule.name: 0 for rule in self.clocked_rules}
         self._sensors = {sensor.name: sensor.expression for sensor in machine.sensors}
         self._sensor_cache: dict[str, Value] = {}
+        self._start = dict(start)
+        self._unpowered = {v.name: v.unpowered for v in machine.variables if v.unpowered is not None}
         self._occurred: tuple[str, ...] = ()
         self._stuck: dict[str, Value] = {}
+        self._power_lost = False
 
     # --- whole states ---
     def snapshot(self) -> Snapshot:
@@ -61,6 +65,7 @@ class Situation:
             timers=tuple(self._timer_states.values()),
             clocks=tuple(self._clocks.values()),
             occurred=self._occurred,
+            power_lost=self._power_lost,
         )
 
     def put_back(self, snapshot: Snapshot) -> None:
@@ -69,6 +74,7 @@ class Situation:
             cell.put_back(value)
         self._timer_states = dict(zip(self._timer_states, snapshot.timers, strict=True))
         self._clocks = dict(zip(self._clocks, snapshot.clocks, strict=True))
+        self._power_lost = snapshot.power_lost
         self._set_occurred(snapshot.occurred)
 
     # --- reading ---
@@ -77,9 +83,12 @@ class Situation:
         return self._cells[variable].value
 
     def real(self, variable: str) -> Value:
-        """Return what a variable really is; an output may be stuck."""
-        stuck = self._stuck.get(variable)
-        return self._cells[variable].value if stuck is None else stuck
+        """Return what a variable really is; an output may be stuck, or without power."""
+        if variable in self._stuck:
+            return self._stuck[variable]
+        if self._power_lost and variable in self._unpowered:
+            return self._unpowered[variable]
+        return self._cells[variable].value
 
     def sensor(self, name: str) -> Value:
         """Return what a sensor reads, stuck or not."""
@@ -109,6 +118,11 @@ class Situation:
     def occurred(self) -> tuple[str, ...]:
         """The faults that have occurred, in file order."""
         return self._occurred
+
+    @property
+    def power_lost(self) -> bool:
+        """Whether the controller and its outputs are without power."""
+        return self._power_lost
 
     def is_stuck(self, signal: str) -> bool:
         """Tell whether a sensor or output is stuck."""
@@ -162,6 +176,19 @@ class Situation:
     def add_fault(self, name: str) -> None:
         """Record that a fault has occurred; from now on what it holds is stuck."""
         self._set_occurred((*self._occurred, name))
+
+    def set_power(self, *, lost: bool) -> None:
+        """Take power away, or give it back."""
+        self._power_lost = lost
+        self._sensor_cache.clear()
+
+    def start_anew(self, names: Collection[str]) -> None:
+        """Give outputs, memory and timers the value that they have at the start."""
+        for name in names:
+            if name in self._timers:
+                self.set_timer(name, timers.initial(self._timers[name]))
+            else:
+                self.set(name, self._start[name])
 
     def _set_occurred(self, names: tuple[str, ...]) -> None:
         faults: tuple[Fault, ...] = tuple(fault for fault in self._machine.faults if fault.name in names)

@@ -7,8 +7,9 @@ from typing import Final, assert_never
 
 from msgspec import Struct
 
-from seqcheck.check.machine import Fault, Machine, Section, Timer
+from seqcheck.check.machine import Condition, Fault, Machine, Precedence, Requirement, Response, Section, Timer
 from seqcheck.model.run import Beyond, By, Endless, Failure, RunStep, StepKind, Values
+from seqcheck.simulate.deadlines import Breach, Deadline
 from seqcheck.simulate.duration import in_seconds
 from seqcheck.simulate.naming import plain
 from seqcheck.simulate.simulator import Choice, Simulator
@@ -120,11 +121,31 @@ class Wording:
         return [Line(f"*** FAILS: {what}. ***", Tone.ALARM), Line(f"{INDENT}Everything is left as it was.", Tone.QUIET)]
 
     def hazards(self, simulator: Simulator) -> list[Line]:
-        """Say loudly which hazards hold, or can't be told."""
+        """Say loudly which hazards hold, and which requirements on time and order are violated, or can't be told."""
         lines = [Line(f"*** HAZARD {each.id}: {each.text}. ***", Tone.ALARM) for each in simulator.hazards()]
         for hazard, problem in simulator.unjudged():
             lines.append(Line(f"*** HAZARD {hazard.id} can't be judged here: {problem}. ***", Tone.ALARM))
-        return lines
+        return [*lines, *(self._breach(breach) for breach in simulator.breaches())]
+
+    def _breach(self, breach: Breach) -> Line:
+        requirement = breach.requirement
+        if breach.problem:
+            return Line(f"*** REQUIREMENT {requirement.id} can't be judged here: {breach.problem}. ***", Tone.ALARM)
+        missing = self._what_is_missing(requirement)
+        return Line(f"*** REQUIREMENT {requirement.id} VIOLATED: {requirement.text}. {missing}. ***", Tone.ALARM)
+
+    def _what_is_missing(self, requirement: Requirement) -> str:
+        match requirement.rule:
+            case Response(then=then, within_ticks=ticks):
+                return f"Within {in_seconds(ticks, self._machine.tick_s)} this should have come: {_one_line(then)}"
+            case Precedence(before=before, first=first):
+                return f"This is so: {_one_line(before)}. This should have come first: {_one_line(first)}"
+            case _:
+                return ""
+
+    def _deadline(self, deadline: Deadline) -> str:
+        left = in_seconds(deadline.left_ticks, self._machine.tick_s) if deadline.left_ticks else "no time"
+        return f"{deadline.requirement.id}: {left} left for {_one_line(deadline.answer)}"
 
     def state(self, simulator: Simulator) -> list[Line]:
         """Say the whole state, a line for each section of the file."""
@@ -134,8 +155,9 @@ class Wording:
         rows = [(section.value, self._of_section(values, section)) for section in SECTIONS]
         rows.append(("sensors", [f"{plain(n)} = {plain(v)}" for n, v in values if n in self._sensors]))
         rows.append(("timers", [self._timer(timer, known) for timer in self._machine.timers]))
+        rows.append(("deadlines", [self._deadline(deadline) for deadline in simulator.deadlines()]))
         occurred = [fault for fault in self._machine.faults if fault.name in simulator.occurred]
-        rows.append(("faults", [_fault(fault) for fault in occurred]))
+        rows.append(("faults", [_fault(fault, power_lost=simulator.power_lost) for fault in occurred]))
         lines += [Line(f"   {label:<{LABEL_WIDTH}}{', '.join(told)}", hang=3 + LABEL_WIDTH) for label, told in rows if told]
         return lines
 
@@ -198,7 +220,13 @@ class Wording:
         return f"{plain(timer.name)} = {plain(known[f'{timer.name}.Q'])} ({elapsed} of {whole})"
 
 
-def _fault(fault: Fault) -> str:
+def _one_line(condition: Condition) -> str:
+    return " ".join(condition.text.split())
+
+
+def _fault(fault: Fault, *, power_lost: bool) -> str:
+    if fault.power is not None:
+        return f"{plain(fault.name)} ({'the outputs do what they do without it' if power_lost else 'it has returned'})"
     if fault.stuck is None:
         return plain(fault.name)
     does = "reads" if fault.stuck.is_sensor else "does"

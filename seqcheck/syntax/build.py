@@ -12,6 +12,7 @@ from seqcheck.syntax import document as doc
 from seqcheck.syntax.durations import read_duration, read_interval
 from seqcheck.syntax.expression import parse_expression
 from seqcheck.syntax.nodes import Entry, Mapping, Node, Scalar, Sequence
+from seqcheck.syntax.words import TRUTHS
 
 _RANGE = re.compile(r"\s*([+-]?[0-9][0-9_]{0,40})\s*\.\.\s*([+-]?[0-9][0-9_]{0,40})\s*")
 _MOST_DIGITS = 18
@@ -21,13 +22,14 @@ _DEMAND_CONDITIONS = (
 _KINDS = ("must not be", "reachable", "recoverable", "forbid", "only", "when", "before")
 _VARIABLES = ("parts", "panel", "outputs", "memory")
 _RULES = ("trips", "plant", "people", "faults")
+_DERIVE = "derive"
 _T = TypeVar("_T")
 
 
 class Fields:
     """The values of a checked map by key; what could not be read counts as absent."""
 
-    def __init__(self, node: Node) -> None:
+    def __init__(self, node: Node | None) -> None:
         entries = node.entries if isinstance(node, Mapping) else ()
         self._values = {entry.key.value: entry.value for entry in entries}
 
@@ -39,6 +41,14 @@ class Fields:
     def has(self, key: str) -> bool:
         """Tell whether the key is written, readable or not."""
         return key in self._values
+
+    def keys(self) -> frozenset[str]:
+        """Return the keys that are written, readable or not."""
+        return frozenset(self._values)
+
+    def within(self, key: str) -> "Fields":
+        """Return the values of the map under *key*."""
+        return Fields(self.get(key))
 
     def text(self, key: str) -> str:
         """Return the text under *key*, or an empty one."""
@@ -56,7 +66,9 @@ class Builder:
         """Build the whole document."""
         top = Fields(root)
         variables = [v for name in _VARIABLES for v in _each(top, name, partial(self._variable, name))]
-        rules = [r for name in _RULES for r in _each(top, name, partial(self._rule, name))]
+        rules = [
+            r for name in _RULES for r in _each(top, name, partial(self._rule, name), but=_DERIVE if name == "faults" else "")
+        ]
         demands = [d for name in ("hazards", "requirements") for d in _each(top, name, self._demand)]
         return doc.Document(
             machine=top.text("machine"),
@@ -68,6 +80,7 @@ class Builder:
             timers=_each(top, "timers", self._timer),
             commands=_each(top, "commands", self._command),
             rules=tuple(rules),
+            derive=_texts(top.within("faults").get(_DERIVE)) or (),
             demands=tuple(demands),
             procedures=_each(top, "procedures", self._procedure),
             names_lost=names_lost,
@@ -134,7 +147,9 @@ class Builder:
         spanned = fields.get("range") or entry.key
         return doc.Variable(
             name=_text(entry.key), section=section, readable=readable, states=states, bounds=bounds, range_span=spanned.span,
-            starts=() if starts_any else starts, starts_any=starts_any, text=fields.text("text"), source=fields.text("source"),
+            starts=() if starts_any else starts, starts_any=starts_any, unpowered=_first(fields.get("unpowered")),
+            role=_first(fields.get("role")), given=fields.keys(),
+            retained=TRUTHS.get(fields.text("retained").upper()), text=fields.text("text"), source=fields.text("source"),
         )  # fmt: skip
 
     def _is_readable(self, entry: Entry, fields: Fields) -> bool:
@@ -263,11 +278,16 @@ def _texts(node: Node | None) -> tuple[doc.Text, ...] | None:
     return tuple(_text(item) for item in node.items if isinstance(item, Scalar) and not item.is_null)
 
 
+def _first(node: Node | None) -> doc.Text | None:
+    return _text(node) if isinstance(node, Scalar) else None
+
+
 def _readable(node: Node) -> Node | None:
     return None if isinstance(node, Scalar) and node.is_null else node
 
 
-def _each(fields: Fields, key: str, build: Callable[[Entry], _T]) -> tuple[_T, ...]:
-    """Build something of every entry of the map under *key*."""
+def _each(fields: Fields, key: str, build: Callable[[Entry], _T], *, but: str = "") -> tuple[_T, ...]:
+    """Build something of every entry of the map under *key*, except what stands under the key *but*."""
     node = fields.get(key)
-    return tuple(build(entry) for entry in node.entries) if isinstance(node, Mapping) else ()
+    entries = node.entries if isinstance(node, Mapping) else ()
+    return tuple(build(entry) for entry in entries if not but or entry.key.value != but)

@@ -44,7 +44,7 @@ class Conformer:
         self._sink.report(Code.NO_VALUE, owner.span, f"{quoted(owner.value)} has no value", f"for example: {example}")
 
     def _single(self, node: Scalar, form: Single) -> Node:
-        if form.choices and node.value.upper() not in form.choices:
+        if form.choices and node.value.upper() not in map(str.upper, form.choices):
             help_line = self._near.hint(node.value, form.choices, "one of")
             self._sink.report(Code.NOT_A_CHOICE, node.span, f"{quoted(node.value)} is not known here", help_line)
             return null(node)
@@ -120,14 +120,15 @@ class Conformer:
         if not node.entries and not form.may_be_empty:
             self._sink.report(Code.EMPTY, owner.span, f"{quoted(owner.value)} is empty", f"for example: {form.example}")
         first: dict[str, Scalar] = {}
+        reserved = {key.name: key.form for key in form.reserved}
         entries = []
         for entry in self._uncut(node):
             name = entry.key.value.casefold() if form.identifiers else entry.key.value
             if name in first:
                 self._duplicate(entry.key, first[name])
-            elif self._is_name(entry.key, form.what):
+            elif name in reserved or self._is_name(entry.key, form.what):
                 first[name] = entry.key
-                entries.append(Entry(entry.key, self._value(entry, form.entry)))
+                entries.append(Entry(entry.key, self._value(entry, reserved.get(name, form.entry))))
         return Mapping(tuple(entries), node.flow, node.source, node.start)
 
     def _value(self, entry: Entry, form: Form) -> Node:

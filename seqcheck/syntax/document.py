@@ -38,7 +38,8 @@ class Period(Struct, frozen=True, eq=False):
 class Variable(Struct, frozen=True, kw_only=True, eq=False):
     """An entry of parts, panel, outputs or memory. *readable* False: its values could not be read.
 
-    *states* None and *bounds* None: a truth. *starts* empty: the first value, unless *starts_any*.
+    *states* None and *bounds* None: a truth. *starts* empty: the first value, unless *starts_any*. *unpowered*,
+    *retained* and *role* are None where they could not be read or are not among the keys *given*.
     """
 
     name: Text
@@ -49,6 +50,10 @@ class Variable(Struct, frozen=True, kw_only=True, eq=False):
     range_span: Span
     starts: tuple[Text, ...]
     starts_any: bool
+    unpowered: Text | None
+    retained: bool | None
+    role: Text | None
+    given: frozenset[str]
     text: str
     source: str
 
@@ -137,7 +142,10 @@ class Procedure(Struct, frozen=True, kw_only=True, eq=False):
 
 
 class Document(Struct, frozen=True, kw_only=True, eq=False):
-    """A whole file as written. *names_lost*: some declarations could not be read, so a name may be unknown for that."""
+    """A whole file as written. *derive* are the words of `faults: derive`.
+
+    *names_lost*: some declarations could not be read, so a name may be unknown for that.
+    """
 
     machine: str
     revision: str
@@ -148,6 +156,7 @@ class Document(Struct, frozen=True, kw_only=True, eq=False):
     timers: tuple[Timer, ...]
     commands: tuple[Command, ...]
     rules: tuple[Rule, ...]
+    derive: tuple[Text, ...]
     demands: tuple[Demand, ...]
     procedures: tuple[Procedure, ...]
     names_lost: bool

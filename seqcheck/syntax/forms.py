@@ -15,12 +15,13 @@ class Leaf(Enum):
     VALUE = "a value"
     STATE = "the name of a state"
     BOOL = "the word bool"
+    TRUTH = "TRUE or FALSE"
     REFERENCE = "the name of another entry"
     CHOICE = "one of some words"
 
 
 class Single(NamedTuple):
-    """One text; *choices* are the words allowed if it is a CHOICE."""
+    """One text; *choices* are the words allowed if it is a CHOICE or a TRUTH, whatever their case."""
 
     leaf: Leaf
     example: str
@@ -54,13 +55,17 @@ class Keyed(NamedTuple):
 
 
 class Named(NamedTuple):
-    """A map from names to entries of one form; *identifiers* are names of variables, which ignore case."""
+    """A map from names to entries of one form; *identifiers* are names of variables, which ignore case.
+
+    A key of *reserved* is no name: what stands under it has a form of its own.
+    """
 
     what: str
     entry: "Form"
     example: str
     identifiers: bool = False
     may_be_empty: bool = True
+    reserved: tuple[Key, ...] = ()
 
 
 class OneOf(NamedTuple):

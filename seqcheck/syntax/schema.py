@@ -24,6 +24,7 @@ _LEAVES: Mapping[Leaf, Mapping[str, Json]] = {
     Leaf.VALUE: {"type": list(_SCALARS)},
     Leaf.STATE: {"type": ["string", "boolean"], "pattern": IDENTIFIER_PATTERN},
     Leaf.BOOL: {"type": "string", "pattern": "^[Bb][Oo][Oo][Ll]$"},
+    Leaf.TRUTH: {"enum": [True, False, "TRUE", "FALSE"]},
     Leaf.REFERENCE: {"type": ["string", "number", "boolean"]},
 }
 
@@ -57,7 +58,7 @@ def _of(form: Form) -> dict[str, Json]:
 
 
 def _text(form: Single) -> dict[str, Json]:
-    if form.choices:
+    if form.leaf is Leaf.CHOICE:
         return {"type": "string", "enum": list(form.choices)}
     return {"$ref": f"#/$defs/{_definition_name(form.leaf)}"}
 
@@ -76,9 +77,11 @@ def _map_with_names(form: Named) -> dict[str, Json]:
     names: dict[str, Json] = {"minLength": 1, "maxLength": LONGEST_NAME}
     if form.identifiers:
         names["pattern"] = IDENTIFIER_PATTERN
+    reserved: dict[str, Json] = {key.name: {"description": key.about, **_of(key.form)} for key in form.reserved}
     return {
         "type": ["object", "null"] if form.may_be_empty else "object",
         "propertyNames": names,
+        **({"properties": reserved} if reserved else {}),
         "additionalProperties": _of(form.entry),
         "minProperties": 0 if form.may_be_empty else 1,
     }

@@ -15,26 +15,38 @@ _LABEL = Key("text", TEXT, "What people call it, for reports.")
 
 _STATES = Listing(STATE, "[shut, open]")
 _STARTS = OneOf("a start value", (VALUE, Listing(VALUE, "[shut, open]")), "shut")
-VARIABLE = OneOf(
-    "a variable",
-    (
-        Single(Leaf.BOOL, "bool"),
-        _STATES,
-        Keyed(
-            "a variable",
-            (
-                Key("states", _STATES, "The states it can be in; it starts in the first, unless `starts` says otherwise."),
-                Key(
-                    "range", Single(Leaf.RANGE, "0..3"), "The whole numbers it can be, ends included; it starts at the lowest."
-                ),
-                Key("starts", _STARTS, "Where it starts: one value, a list of possible ones, or `any`."),
-                _LABEL,
-                _SOURCE,
-            ),
-            "{states: [shut, open]}",
-        ),
-    ),
-    "{states: [shut, open]}, {range: 0..3}, [shut, open] or bool",
+_RANGE = Single(Leaf.RANGE, "0..3")
+
+
+def _variable(*more: Key) -> OneOf:
+    """Return the form of a variable with *more* keys than every variable has."""
+    keys = (
+        Key("states", _STATES, "The states it can be in; it starts in the first, unless `starts` says otherwise."),
+        Key("range", _RANGE, "The whole numbers it can be, ends included; it starts at the lowest."),
+        Key("starts", _STARTS, "Where it starts: one value, a list of possible ones, or `any`."),
+        *more,
+        _LABEL,
+        _SOURCE,
+    )
+    forms = (Single(Leaf.BOOL, "bool"), _STATES, Keyed("a variable", keys, "{states: [shut, open]}"))
+    return OneOf("a variable", forms, "{states: [shut, open]}, {range: 0..3}, [shut, open] or bool")
+
+
+VARIABLE = _variable()
+OUTPUT = _variable(Key("unpowered", VALUE, "What it does without power, whatever is commanded; `derive: [power]` needs it."))
+PANEL_ITEM = _variable(
+    Key(
+        "role",
+        Single(Leaf.CHOICE, "emergency_stop", ("emergency_stop",)),
+        "`emergency_stop`: it stops the machine in an emergency; of its two states the first is released.",
+    )
+)
+MEMORY = _variable(
+    Key(
+        "retained",
+        Single(Leaf.TRUTH, "TRUE", ("TRUE", "FALSE")),
+        "Whether it keeps its value without power; `derive: [power]` and `derive: [restart]` need it.",
+    )
 )
 SENSOR = OneOf(
     "a sensor",
@@ -124,6 +136,20 @@ FAULT = OneOf(
         Keyed("an effect on parts", (_IF, _THEN, _SOURCE), "{if: ram <> top, then: {ram: moving_down}}", "then"),
     ),
     "{sensor: gate_shut, stuck: TRUE}, {output: drive, stuck: down} or {if: ram <> top, then: {ram: moving_down}}",
+)
+
+
+DERIVED = ("sensors", "outputs", "power", "restart", "timers")
+"""What faults can be derived from."""
+
+_DERIVE = Key(
+    "derive",
+    OneOf(
+        "a list of what faults are derived from (no fault can have this name)",
+        (Listing(Single(Leaf.CHOICE, "sensors", DERIVED), "[sensors, outputs, power, restart, timers]"),),
+        "[sensors, outputs, power, restart, timers]",
+    ),
+    "Faults that follow from what is declared: sensors and outputs that stick, power, restart, timers that lose their time.",
 )
 
 
@@ -256,9 +282,12 @@ PROCEDURE = Keyed(
 )
 
 
-def _section(name: str, what: str, entry: Form, about: str, *, identifiers: bool = False) -> Key:
+def _section(
+    name: str, what: str, entry: Form, about: str, *, identifiers: bool = False, reserved: tuple[Key, ...] = ()
+) -> Key:
     shown = entry.forms[-1] if isinstance(entry, OneOf) else entry
-    return Key(name, Named(what, entry, f"{{NAME: {shown.example}}}", identifiers=identifiers), about)
+    named = Named(what, entry, f"{{NAME: {shown.example}}}", identifiers=identifiers, reserved=reserved)
+    return Key(name, named, about)
 
 
 FILE = Keyed(
@@ -268,10 +297,10 @@ FILE = Keyed(
         Key("revision", TEXT, "The revision of this description."),
         Key("tick", DURATION, "The model's unit of time, 1 s if left out; every duration is a whole number of ticks."),
         _section("parts", "part", VARIABLE, "The physical truth of the machine.", identifiers=True),
-        _section("panel", "panel item", VARIABLE, "Set by a person, read by the controller.", identifiers=True),
+        _section("panel", "panel item", PANEL_ITEM, "Set by a person, read by the controller.", identifiers=True),
         _section("sensors", "sensor", SENSOR, "What the controller can read of the truth.", identifiers=True),
-        _section("outputs", "output", VARIABLE, "Driven by the controller, acted on by the plant.", identifiers=True),
-        _section("memory", "memory", VARIABLE, "The controller's own.", identifiers=True),
+        _section("outputs", "output", OUTPUT, "Driven by the controller, acted on by the plant.", identifiers=True),
+        _section("memory", "memory", MEMORY, "The controller's own.", identifiers=True),
         _section(
             "timers", "timer", TIMER, "IEC 61131-3 timers; expressions read NAME.Q and NAME.ET (in ticks).", identifiers=True
         ),
@@ -279,7 +308,7 @@ FILE = Keyed(
         _section("trips", "trip", TRIP, "Force outputs and memory the moment they hold, in file order."),
         _section("plant", "plant rule", PLANT_RULE, "What the machine does by itself."),
         _section("people", "person's action", PERSON_ACTION, "What a person can do by hand."),
-        _section("faults", "fault", FAULT, "What may go wrong."),
+        _section("faults", "fault", FAULT, "What may go wrong.", reserved=(_DERIVE,)),
         _section("hazards", "hazard", HAZARD, "What must never be."),
         _section("requirements", "requirement", REQUIREMENT, "What the machine must do, or keep to."),
         _section("procedures", "procedure", PROCEDURE, "The written operating sequence, as people are taught it."),

@@ -4,6 +4,7 @@ from hypothesis import currently_in_test_context, event
 
 from tests.outside.answer import Case, Found
 from tests.outside.independent import Cost, Surveyed
+from tests.outside.orders import Answer
 
 
 def compare_findings(findings: tuple[Found, ...], surveyed: Surveyed) -> None:
@@ -41,6 +42,16 @@ def compare(case: Case, surveyed: Surveyed) -> None:
     for label, cost in surveyed.failures.items():
         cheapest(due, label, timed(cost, surveyed))
     assert told == due
+
+
+def compare_order(case: Case, identity: str, answer: Answer, tick_s: float) -> None:
+    """Compare the verdict on a response or a precedence, and its run."""
+    result = case.of(identity)
+    note(f"{result.kind} {result.verdict}")
+    assert result.verdict == answer.verdict, identity
+    if answer.violated is not None:
+        steps, ticks = answer.violated
+        assert (result.steps, result.seconds) == (steps, ticks * tick_s), identity
 
 
 def timed(cost: Cost | None, surveyed: Surveyed) -> tuple[int, float]:

@@ -131,7 +131,7 @@ def survey(graph: Graph) -> Surveyed:
     dead = [state for state in graph.moves if not graph.moves.out_degree(state) and state not in failing]
     expected = {}
     for asked in graph.model.properties:
-        if isinstance(asked.rule, m.NotJudged):
+        if isinstance(asked.rule, m.Elsewhere):
             continue
         try:
             expected[asked.id] = judged(graph, costs, asked.rule)
@@ -183,8 +183,8 @@ def described(failure: Failure) -> str:
 def judged(graph: Graph, costs: Mapping[m.State, int], rule: m.Rule) -> Expected:
     """Judge one property on the graph. Raises `Impossible`."""
     match rule:
-        case m.Hazard():
-            return against([costs[s] for s in having(graph, rule.must_not_be.test)])
+        case m.Hazard(must_not_be=guard) | m.Observed(violated=guard):
+            return against([costs[s] for s in having(graph, guard.test)])
         case m.Reachable() if graph.model.faults:
             return against(hopeless(graph, costs, rule.goal.test))
         case m.Reachable():

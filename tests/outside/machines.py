@@ -140,15 +140,23 @@ class Writer:
         """Draw the types of some names."""
         return tuple(Named(name, self.kind()) for name in names)
 
-    def section(self, title: str, variables: tuple[Named, ...]) -> list[str]:
-        """Write a section of variables, each with its start values."""
-        return [f"{title}:", *(f"  {v.name}: {self.declaration(v.kind)}" for v in variables)] if variables else []
+    def section(self, title: str, variables: tuple[Named, ...], derive: tuple[str, ...] = ()) -> list[str]:
+        """Write a section of variables, each with its start values, and what the words of *derive* need."""
+        return [f"{title}:", *(f"  {v.name}: {self.declaration(v.kind, title, derive)}" for v in variables)] if variables else []
 
-    def declaration(self, kind: Kind) -> str:
+    def declaration(self, kind: Kind, title: str, derive: tuple[str, ...]) -> str:
         """Write one declaration in one of its forms."""
         values = kind.values
+        retained = self.one("TRUE", "FALSE", "FALSE")
         starts = self.one("", "", "", ", starts: any", f", starts: {self.one(*values)}",
                           f", starts: [{values[0]}, {values[-1]}]")  # fmt: skip
+        forgets = title == "outputs" or (title == "memory" and retained == "FALSE")
+        if forgets and {"power", "restart"} & set(derive):
+            starts = self.one("", f", starts: {self.one(*values)}")
+        if title == "outputs" and ("power" in derive or self.one(True, False, False, False)):
+            starts += f", unpowered: {self.one(*values)}"
+        if title == "memory" and {"power", "restart"} & set(derive):
+            starts += f", retained: {retained}"
         if kind.bounds:
             return f"{{range: {kind.bounds[0]}..{kind.bounds[1]}{starts}}}"
         if kind == TRUTH and not starts:
@@ -263,9 +271,16 @@ def people(w: Writer, s: Sketch) -> list[str]:
     return ["people:", *lines] if lines else []
 
 
-def faults(w: Writer, s: Sketch) -> list[str]:
+def derived(w: Writer) -> tuple[str, ...]:
+    """Draw what faults are derived from; seldom all signals, since each gives several faults."""
+    words = w.one((), (), (), ("power",), ("power",), ("restart",), ("timers",), ("timers", "power"), ("restart", "power"),
+                  ("outputs",), ("sensors",))  # fmt: skip
+    return words if len(words) < 2 or w.one(True, False) else words[::-1]
+
+
+def faults(w: Writer, s: Sketch, derive: tuple[str, ...]) -> list[str]:
     """Write the faults."""
-    lines = []
+    lines = [f"  derive: [{', '.join(derive)}]"] if derive else []
     for _ in range(w.one(0, 1, 2)):
         condition = {"if": quoted(w.truth(s.truth, 1))} if w.one(True, False) else {}
         signal = w.one(*s.sensors, *s.outputs, None)
@@ -276,6 +291,22 @@ def faults(w: Writer, s: Sketch) -> list[str]:
             what = {where: signal.name, "stuck": str(w.one(*signal.kind.values))}
         lines.append(rule(w.called("fault"), {**condition, **what}))
     return ["faults:", *lines] if lines else []
+
+
+def quotient(w: Writer, s: Sketch) -> str:
+    """Write a condition that divides by zero in some states, if there is a number to divide by."""
+    numbers = [read.name for read in s.truth if read.kind.bounds]
+    return f"(2 / {w.one(*numbers)} {w.one('=', '<', '>=')} {w.one(1, 2)})" if numbers else w.truth(s.truth, 1)
+
+
+def ordering(w: Writer, s: Sketch) -> str:
+    """Write a requirement on time or order; a stricter one is more often violated."""
+    a, b, c = (quoted(quotient(w, s) if w.fragile and w.one(True, False, False) else w.truth(s.truth, 1)) for _ in range(3))
+    if w.one(True, True, False):
+        let_off = w.one("", "", f", unless: {c}")
+        return f"when: {a}, within: {w.one(0, 1, 1, 2, 3)} s, then: {b}{let_off}"
+    forgets = w.one("", f", since: {c}")
+    return f"before: {a}, first: {b}{forgets}"
 
 
 def properties(w: Writer, s: Sketch, command_names: list[str]) -> list[str]:
@@ -290,15 +321,22 @@ def properties(w: Writer, s: Sketch, command_names: list[str]) -> list[str]:
         if command_names:
             forms += [f"forbid: {w.one(*command_names)}, while: {goal}"] * 3
             forms += [f"only: [{w.one(*command_names)}], makes: {goal}"]
-        asked.append(w.one(*forms))
+        asked.append(w.one(*forms, ordering(sturdy, s), ordering(sturdy, s)))
     lines += ["requirements:"] * bool(asked)
     return lines + [f"  R{i}: {{{form}}}" for i, form in enumerate(asked)]
 
 
+def orders(w: Writer, s: Sketch) -> list[str]:
+    """Write requirements on time or order and no others. Some of their conditions have no value somewhere."""
+    writer = Writer(w.draw, fragile=w.one(True, False))
+    return ["requirements:", *(f"  R{i}: {{{ordering(writer, s)}}}" for i in range(w.count(1, 3)))]
+
+
 @st.composite
-def machines(draw: st.DrawFn, *, with_faults: bool = True) -> str:
-    """A small random sequence file that must be accepted, of any behaviour."""
+def machines(draw: st.DrawFn, *, with_faults: bool = True, with_orders_only: bool = False) -> str:
+    """A small random sequence file that must be accepted, of any behaviour. See `orders` for those with nothing else to judge."""
     w = Writer(draw, fragile=draw(st.sampled_from([True, False, False])))
+    derive = derived(w) if with_faults else ()
     parts = w.declared(f"part_{i}" for i in range(w.count(1, 2)))
     panel = tuple(Named(f"panel_{i}", w.one(TRUTH, STATES[0])) for i in range(w.one(0, 1, 1)))
     outputs = w.declared(f"output_{i}" for i in range(w.count(1, 2)))
@@ -309,7 +347,8 @@ def machines(draw: st.DrawFn, *, with_faults: bool = True) -> str:
     command_lines, names = commands(w, s)
     lines = ["machine: A random machine"]
     lines += w.section("parts", parts) + w.section("panel", panel) + sensor_lines
-    lines += w.section("outputs", outputs) + w.section("memory", memory) + timer_lines
+    lines += w.section("outputs", outputs, derive) + w.section("memory", memory, derive) + timer_lines
     lines += command_lines + trips(w, s) + plant(w, s) + people(w, s)
-    lines += (faults(w, s) if with_faults else []) + properties(w, s, names)
+    lines += faults(w, s, derive) if with_faults else []
+    lines += orders(w, s) if with_orders_only else properties(w, s, names)
     return "\n".join(lines) + "\n"

@@ -16,9 +16,10 @@ from seqcheck.model.expression import Sense
 from seqcheck.model.run import By, Failure, StepKind, Value
 from seqcheck.simulate.simulator import Choice, Simulator
 from tests.outside.answer import Answer, ask
-from tests.outside.comparing import compare, compare_findings
+from tests.outside.comparing import compare, compare_findings, compare_order
 from tests.outside.independent import Graph, described, grown, survey
 from tests.outside.machines import machines
+from tests.outside.orders import answered, orders_of
 from tests.outside.reading import machine_of
 
 MOST_STATES = 1_000
@@ -50,6 +51,10 @@ def test_the_tools_answers_are_those_of_an_independent_search(text: str) -> None
         graph = graphs[case.faults]
         assert graph is not None
         compare(case, survey(graph))
+        for order in orders_of(machine, case.faults):
+            answer = answered(order, 4 * MOST_STATES)
+            if answer is not None:
+                compare_order(case, order.id, answer, float(machine.tick_s))
         if not case.faults:
             compare_findings(given_back.findings, survey(graph))
 
@@ -136,7 +141,8 @@ def way_of(model: m.Model, simulator: Simulator, choice: Choice, expected: m.Sta
 
 def is_declared(variable: m.Variable) -> bool:
     """Tell parts, panel items, outputs and memory from what the model adds."""
-    return variable.kind not in {m.VariableKind.TIMER, m.VariableKind.CLOCK, m.VariableKind.FAULT}
+    hidden = {m.VariableKind.TIMER, m.VariableKind.CLOCK, m.VariableKind.FAULT, m.VariableKind.POWER}
+    return variable.kind not in hidden
 
 
 def shown(model: m.Model, state: m.State) -> dict[str, Value]:

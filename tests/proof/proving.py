@@ -2,17 +2,18 @@
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 
 from msgspec.structs import replace
 
+from seqcheck.analyse.verdict import Verdict
 from seqcheck.analyse.verify import verify_case
 from seqcheck.check.machine import Machine
-from seqcheck.compile.compile import compile_machine
+from seqcheck.compile.compile import compile_machine, compile_observed
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Model, State
-from seqcheck.proof.checking import Origin, Way, confirm, drawn_form
+from seqcheck.proof.checking import Compile, Origin, Way, confirm, drawn_form
 from seqcheck.proof.form import ByRanks, CaseProof, Listed, NotAProofError, Proof, RefusedError, UndecidedError
 from seqcheck.proof.packing import Radix
 from seqcheck.proof.reading import read_proof
@@ -35,12 +36,16 @@ class Subject:
 
     @property
     def origin(self) -> Origin:
-        return Origin(sha256=digest(self.text), compile=lambda faults: compile_machine(self.machine, faults))
+        def compiled(faults: tuple[str, ...], observed: str = "") -> Model:
+            return compile_observed(self.machine, observed, faults) if observed else compile_machine(self.machine, faults)
+
+        return Origin(sha256=digest(self.text), compile=compiled)
 
     def proof(self, *sets: Sequence[str], name: str = "plain") -> Proof:
-        """Verify with each set of faults by an engine and return the proof."""
-        models = [compile_machine(self.machine, faults) for faults in sets or [()]]
-        return proof_of([verified(model, name=name) for model in models], digest(self.text))
+        """Verify with each set of faults by an engine and return the proof; each requirement that takes an observer too."""
+        compiled = self.origin.compile
+        found = [one for faults in sets or [()] for one in all_verified(compiled(tuple(faults)), compiled, name)]
+        return proof_of(found, digest(self.text))
 
 
 @cache
@@ -54,10 +59,11 @@ def digest(text: str) -> str:
 
 @dataclass
 class Keeping:
-    """An engine that asks for evidence and keeps it."""
+    """An engine that asks for evidence and keeps it: of the last search, and of each."""
 
     name: str
     evidence: Evidence | None = None
+    kept: dict[tuple[str, ...], Evidence | None] = field(default_factory=dict)
 
     def explore(
         self,
@@ -68,7 +74,7 @@ class Keeping:
         extras: Extras = NO_EXTRAS,
     ) -> Exploration:
         found = engine(self.name).explore(model, watches, limits, observer, replace(extras, evidence=True))
-        self.evidence = found.evidence
+        self.evidence = self.kept[model.study] = found.evidence
         return found
 
 
@@ -77,6 +83,15 @@ def verified(model: Model, limits: Limits | None = None, name: str = "plain") ->
     keeping = Keeping(name)
     case = verify_case(model, keeping, limits or Limits(), lambda _progress: None)
     return Verified(model=model, case=case, evidence=keeping.evidence)
+
+
+def all_verified(model: Model, compiled: Compile, name: str = "plain") -> list[Verified]:
+    """Search a model, and with each observer; those whose requirement holds come after it."""
+    keeping = Keeping(name)
+    case = verify_case(model, keeping, Limits(), lambda _progress: None, lambda id_: compiled(model.faults, id_))
+    holding = {result.id for result in case.results if result.verdict is Verdict.HOLDS}
+    models = [model, *(compiled(model.faults, one.id) for one in case.observed if one.id in holding)]
+    return [Verified(model=each, case=case, evidence=keeping.kept[each.study]) for each in models]
 
 
 def answer(subject: Subject, proof: Proof, way: Way | None = None) -> str:

@@ -52,7 +52,7 @@ def test_a_proof_that_lacks_a_state_is_refused(press_file: Path, proof_file: Pat
     write_proof(proof_file, with_case(press(), without(press().cases[1], 5), 1))
     called = call("check-proof", str(press_file), str(proof_file))
     assert called.exit_code == 1
-    assert "1 of 2 sets of faults were confirmed before" in called.stderr
+    assert "1 of 2 sets of states were confirmed before" in called.stderr
     assert "refused with “gate sensor sticks”: " in called.stderr
     assert "is not in the set" in called.stderr
     assert "confirmed, in this model" not in called.stdout

@@ -100,7 +100,7 @@ def test_a_lower_rank_is_refused(text: str, chance: random.Random) -> None:
 
 
 def with_rank(case: CaseProof, claim: ByRanks, place: int, rank: int) -> CaseProof:
-    from dataclasses import replace
+    from msgspec.structs import replace
 
     ranks = (*claim.ranks[:place], rank, *claim.ranks[place + 1 :])
     return replace(case, claims=tuple(replace(one, ranks=ranks) if one is claim else one for one in case.claims))

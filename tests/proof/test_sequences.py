@@ -7,7 +7,7 @@ import pytest
 from seqcheck.analyse.verdict import Verdict
 from seqcheck.compile.compile import compile_machine
 from seqcheck.proof.checking import Way
-from seqcheck.proof.form import BUILT_IN, Listed
+from seqcheck.proof.form import BUILT_IN, Kind, Listed
 from seqcheck.proof.writing import proof_of
 from tests.proof.proving import CONFIRMED, again, answer, digest, drawn, subject, verified
 
@@ -24,7 +24,9 @@ def test_what_holds_is_claimed_and_confirmed(path: Path) -> None:
     proof = again(proof_of([found], digest(text)))
     case = proof.cases[0]
     holding = {
-        r.id if r.kind not in {k.value for k in BUILT_IN} else "" for r in found.case.results if r.verdict is Verdict.HOLDS
+        r.id if r.kind not in {k.value for k in BUILT_IN} else ""
+        for r in found.case.results
+        if r.verdict is Verdict.HOLDS and r.kind in {kind.value for kind in Kind}
     }
     assert {claim.id for claim in case.claims} == holding
     assert answer(its, proof) == CONFIRMED

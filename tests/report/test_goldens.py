@@ -5,8 +5,8 @@ import re
 
 import pytest
 
+from seqcheck.analyse.judge import BUILT_IN, KIND_NAMES
 from seqcheck.analyse.verdict import Verdict
-from seqcheck.analyse.verify import BUILT_IN, KIND_NAMES
 from seqcheck.model.run import StepKind
 from seqcheck.report.json_form import Json
 from seqcheck.report.text import CAUTION, WIDTH
@@ -22,7 +22,6 @@ FINDINGS = {
     "dead_end",
     "time_stuck",
     "in_passing",
-    "not_judged",
 }
 QUOTED = re.compile(r"“[^”]*”")
 

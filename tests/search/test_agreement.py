@@ -13,7 +13,7 @@ import networkx as nx
 import pytest
 
 from seqcheck.check.machine import Machine
-from seqcheck.compile.compile import compile_machine
+from seqcheck.compile.compile import compile_machine, compile_observed
 from seqcheck.model import model as m
 from seqcheck.model import semantics
 from seqcheck.model.expression import FALLIBLE, Apply, Expression, Sense, walk
@@ -24,6 +24,7 @@ from seqcheck.search.engines import engine as engine_called
 from tests.outside import independent
 from tests.outside.independent import LONG, Cost, Expected, Graph, against, described, grown
 from tests.outside.reading import machine_of
+from tests.search.observing import observed_in
 
 CASES = sorted((Path(__file__).parent / "cases").glob("*.yaml"))
 MOST_STATES = 5_000
@@ -42,20 +43,29 @@ def fault_sets(machine: Machine) -> Iterator[tuple[str, ...]]:
         yield names
 
 
-def asked(path: Path) -> list[tuple[Path, tuple[str, ...]]]:
-    return [(path, faults) for faults in fault_sets(machine_of(path.read_text(encoding="utf-8")))]
+def asked(path: Path) -> list[tuple[Path, tuple[str, ...], str]]:
+    """Return what is searched of a file: each set of faults, without an observer (no id) and with each."""
+    machine = machine_of(path.read_text(encoding="utf-8"))
+    return [(path, faults, id_) for faults in fault_sets(machine) for id_ in ("", *observed_in(machine))]
 
 
 def named(value: object) -> str:
-    return value.stem if isinstance(value, Path) else "+".join(value) or "no fault"  # type: ignore[arg-type]
+    match value:
+        case Path():
+            return value.stem
+        case str():
+            return value or "no observer"
+        case _:
+            return "+".join(value) or "no fault"  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("engine", NAMES)
-@pytest.mark.parametrize(("path", "faults"), [pair for path in CASES for pair in asked(path)], ids=named)
+@pytest.mark.parametrize(("path", "faults", "observed"), [one for path in CASES for one in asked(path)], ids=named)
 def test_the_engine_answers_as_the_definition_does(
-    path: Path, faults: tuple[str, ...], engine: str, monkeypatch: pytest.MonkeyPatch
+    path: Path, faults: tuple[str, ...], observed: str, engine: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    model = compile_machine(machine_of(path.read_text(encoding="utf-8")), faults)
+    machine = machine_of(path.read_text(encoding="utf-8"))
+    model = compile_observed(machine, observed, faults) if observed else compile_machine(machine, faults)
     watches = tuple(conditions(model))
     found = engine_called(engine).explore(model, watches, Limits(), lambda _: None)
     graph, unsettled = recorded(model, monkeypatch)
@@ -123,7 +133,7 @@ def counts_agree(found: Exploration, graph: Graph, costs: Costs) -> None:
 
 def verdicts_agree(found: Exploration, graph: Graph, costs: Costs) -> None:
     """Each property: found or not, by a run that is one, and as short as can be."""
-    for number, p in enumerate(graph.model.properties):
+    for number, p in judged_here(graph.model):
         expected = of_only(graph, costs, p.rule) if isinstance(p.rule, m.Only) else independent.judged(graph, costs, p.rule)
         trace = found.found.get(number)
         assert (trace is None) == (expected.cost is None), p.id
@@ -134,9 +144,14 @@ def verdicts_agree(found: Exploration, graph: Graph, costs: Costs) -> None:
         assert valued(graph, m.condition_of(graph.model.properties[number].rule).test, trace.states[-1]) is None
 
 
+def judged_here(model: m.Model) -> Iterator[tuple[int, m.Property]]:
+    """Yield the properties that take no observer which the model does not have."""
+    return ((number, p) for number, p in enumerate(model.properties) if not isinstance(p.rule, m.Elsewhere))
+
+
 def unjudged(found: Exploration, graph: Graph, costs: Costs) -> Iterator[tuple[int, Trace]]:
     """Yield what has no value somewhere; the nearest place is shown."""
-    for number, p in enumerate(graph.model.properties):
+    for number, p in judged_here(graph.model):
         test = m.condition_of(p.rule).test
         expected = min((cost for state, cost in costs.items() if valued(graph, test, state) is None), default=None)
         assert (number in found.unjudged) == (expected is not None), p.id
@@ -168,7 +183,7 @@ def shows(graph: Graph, rule: m.Rule, trace: Trace) -> bool:
         end = after(trace, graph)
         makes = valued(graph, test, trace.states[-1]) is False and isinstance(end, tuple) and valued(graph, test, end)
         return bool(makes) and trace.attempts and trace.last not in rule.steps
-    if isinstance(rule, m.Hazard) or (isinstance(rule, m.Reachable) and not graph.model.faults):
+    if isinstance(rule, m.Hazard | m.Observed) or (isinstance(rule, m.Reachable) and not graph.model.faults):
         return not trace.attempts and valued(graph, test, trace.states[-1]) is True
     return valued(graph, test, trace.states[-1]) is not True or trace.attempts
 
@@ -272,7 +287,7 @@ class Settling:
                 rounds.append(before)
                 self.round(values, counted, passed)
                 counted = ()
-            semantics.reset_clocks(self.model, list(values))
+            semantics.at_rest(self.model, list(values))
         except semantics.Failed:
             rounds.clear()
         rests = rounds and rounds[-1] == (tuple(values), ())

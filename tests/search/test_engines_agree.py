@@ -8,7 +8,7 @@ from hypothesis import HealthCheck, event, given, settings
 from hypothesis import strategies as st
 
 from seqcheck.check.machine import Machine
-from seqcheck.compile.compile import compile_machine
+from seqcheck.compile.compile import compile_machine, compile_observed
 from seqcheck.model import semantics
 from seqcheck.model.model import Model
 from seqcheck.search.engine import Exploration, Limits, Trace
@@ -16,6 +16,7 @@ from seqcheck.search.engines import NAMES, engine
 from seqcheck.search.failing import Cause, cause, failure_of
 from tests.outside.machines import machines
 from tests.outside.reading import machine_of
+from tests.search.observing import observed_in
 from tests.search.test_agreement import conditions
 
 MOST_STATES = 3_000
@@ -45,13 +46,14 @@ def refined(text: str, finer: int) -> str:
 
 
 def models(machine: Machine) -> Iterator[Model]:
-    """Yield the machine without faults, with each fault alone, and with all pairs."""
+    """Yield the machine without faults, with each fault alone, and with all pairs; each with every observer too."""
     names = [fault.name for fault in machine.faults]
     for size in range(3):
         for chosen in combinations(names, size):
             signals = [fault.stuck for fault in machine.faults if fault.name in chosen and fault.stuck is not None]
             if len({(one.signal, one.is_sensor) for one in signals}) == len(signals):
                 yield compile_machine(machine, chosen)
+                yield from (compile_observed(machine, id_, chosen) for id_ in observed_in(machine))
 
 
 def told(model: Model, found: Exploration) -> dict[str, object]:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from seqcheck.compile.compile import compile_machine
+from seqcheck.compile.compile import compile_machine, compile_observed
 from seqcheck.model.model import Model
 from seqcheck.search.engine import Limits
 from seqcheck.search.engines import NAMES, engine
@@ -67,6 +67,48 @@ def test_a_count_of_ticks_is_that_of_the_definition(name: str) -> None:
     model = at("10 ms")
     fine, plain = (engine(one).explore(model, (), Limits(), lambda _: None) for one in (name, "plain"))
     assert (fine.states, fine.transitions) == (plain.states, plain.transitions)
+
+
+RESPONSES = """
+machine: A slide that runs down
+tick: TICK
+parts: {slide: [still, moving]}
+panel: {stop: [up, down]}
+sensors: {moves: slide = moving}
+outputs: {motor: [off, on]}
+timers: {watch: {kind: TON, in: moves AND stop = down, pt: 3 s}}
+commands:
+  start: {permissives: {not stopped: stop = up}, then: {motor: on}}
+trips:
+  stopped: {when: stop = down, then: {motor: off}}
+plant:
+  starts: {when: motor = on, after: at once, then: {slide: moving}}
+  runs down: {when: motor = off AND slide = moving, after: 1..3 s, then: {slide: still}}
+requirements:
+  in three seconds:   {when: stop = down, within: 3 s, then: slide = still, unless: stop = up}
+  in two seconds:     {when: stop = down, within: 2 s, then: slide = still, unless: stop = up}
+  after half the time: {when: stop = down AND watch.ET >= T#1s, within: 1 s, then: slide = still}
+  started first:      {before: watch.Q, first: motor = on, since: slide = still}
+  running:            {before: watch.Q, first: motor = on, since: motor = off}
+"""
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize(("tick", "each_s"), [("1 s", 1), ("100 ms", 10), ("20 ms", 50)])
+def test_a_deadline_is_passed_by_the_tick_after_it_however_fine(name: str, tick: str, each_s: int) -> None:
+    """A run that is late takes as many steps at every tick, and ends one tick after the deadline."""
+    machine = machine_of(RESPONSES.replace("TICK", tick))
+    late: dict[str, tuple[int, int]] = {}
+    for requirement in machine.requirements:
+        model = compile_observed(machine, requirement.id)
+        found = engine(name).explore(model, (), Limits(), lambda _: None)
+        assert found.stopped is None
+        late |= {requirement.id: cost(model, trace) for trace in found.found.values()}
+    assert late == {
+        "in two seconds": (2, 2 * each_s + 1),
+        "after half the time": (2, 2 * each_s + 1),
+        "running": (2, 3 * each_s),
+    }
 
 
 def demo(tick: str) -> Model:

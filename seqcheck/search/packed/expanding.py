@@ -6,7 +6,7 @@ from enum import Enum
 from msgspec import Struct, field
 
 from seqcheck.model.expression import TRUE, Expression, Load, reads
-from seqcheck.model.model import Forbid, Hazard, Model, Only, Program, Reachable, Recoverable, Timer, TimerKind
+from seqcheck.model.model import Forbid, Hazard, Model, Observed, Only, Program, Reachable, Recoverable, Timer, TimerKind
 from seqcheck.search.packed import operations as o
 from seqcheck.search.packed.bounds import TRUTH, Bounds
 from seqcheck.search.packed.frame import BLOCKED, LEADS
@@ -99,7 +99,7 @@ class Expanding(Struct):
         """Judge the states themselves."""
         for number, p in enumerate(self.model.properties):
             match p.rule:
-                case Hazard(must_not_be=guard):
+                case Hazard(must_not_be=guard) | Observed(violated=guard):
                     self._look_for(self.slots.found(number), guard.test, self.slots.unjudged(number))
                 case Only(makes=guard):
                     self._spare(number, guard.test)

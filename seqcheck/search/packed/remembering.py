@@ -14,7 +14,8 @@ from itertools import count
 from typing import Any
 
 import numpy as np
-from msgspec.structs import asdict, replace
+from msgspec import to_builtins
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from seqcheck.model.expression import Expression
@@ -85,7 +86,7 @@ def noted(visitor: Visitor) -> tuple[NDArray[Any], ...]:
 
 def told(search: Search) -> Mapping[str, object]:
     """Return what the part `search` says."""
-    reach = {name: value for name, value in asdict(search.reach).items() if name not in {"stopped", "torn"}}
+    reach = {name: value for name, value in to_builtins(search.reach).items() if name not in {"stopped", "torn"}}
     return {
         "form": FORM,
         "order_of_bytes": sys.byteorder,
@@ -93,7 +94,7 @@ def told(search: Search) -> Mapping[str, object]:
         "threads": len(search.orders),
         "is_pilot": search.lookout.pilot_states is not None,
         "reach": reach,
-        "buckets": [asdict(bucket) for bucket in search.buckets],
+        "buckets": [to_builtins(bucket) for bucket in search.buckets],
         "seeds": [sorted(seeds) for seeds in (search.seeds, search.next_seeds)],
         "transitions": [int(visitor.frame[f.TRANSITIONS]) for visitor in search.visitors],
         "troubles": [[[list(why), manner, *where] for (why, manner), where in s.troubles.items()] for s in search.slowly],

@@ -14,7 +14,7 @@ from itertools import islice
 import numpy as np
 from numpy.typing import NDArray
 
-from seqcheck.model.model import Forbid, Hazard, Model
+from seqcheck.model.model import Forbid, Hazard, Model, Observed
 from seqcheck.search.engine import Progress, Stop
 from seqcheck.search.packed import frame as f
 from seqcheck.search.packed.expanding import entered_sizes
@@ -179,7 +179,7 @@ class Search:
     def _violates(self) -> bool:
         """Tell whether a hazard, a requirement on steps or a built-in check was seen to be violated."""
         slots, properties = self.program.slots, self.model.properties
-        asked = [slots.found(n) for n, p in enumerate(properties) if isinstance(p.rule, Hazard | Forbid)]
+        asked = [slots.found(n) for n, p in enumerate(properties) if isinstance(p.rule, Hazard | Observed | Forbid)]
         asked += [slots.unjudged(n) for n in range(len(properties))]
         asked += [slots.made(n) + by_tick for n in slots.onlys for by_tick in (0, 1)]
         met = any((visitor.found[asked, 0] >= 0).any() or (visitor.troubles >= 0).any() for visitor in self.visitors)

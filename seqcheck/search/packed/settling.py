@@ -85,9 +85,12 @@ def concern_of(model: Model) -> Concern:
     read += [clock.when for clock in model.clocks]
     for reaction in model.reactions:
         read += [reaction.when.test, *(value for a in reaction.program for value in a.values)]
-    concerned = written.union(*(reads(expression, model.sensor_values) for expression in read))
+    for observer in model.observers:
+        read += [value for a in observer.program for value in a.values]
+    observing = {t for observer in model.observers for a in observer.program for t in a.targets}
+    concerned = written.union(observing, *(reads(expression, model.sensor_values) for expression in read))
     return Concern(
-        needed=bool(model.reactions or model.timers or model.clocks),
+        needed=bool(model.reactions or model.timers or model.clocks or model.observers),
         written=frozenset(written),
         concerned=frozenset(concerned | {clock.variable for clock in model.clocks} | stuck_flags(model)),
     )
@@ -245,6 +248,9 @@ class Settling:
             idle = low.but_not(self._list.constant(1), when.value)
             self._list.act(o.MOVE_IF, self._home[clock.variable].register, idle.register, zero.register, 0, 0)
             self._list.forget(self._home[clock.variable].register)
+        for observer in self._model.observers:
+            for assign in observer.program:
+                self._assign(observer.rule, assign, self._list.constant(1))
         onlys = [(number, p.rule) for number, p in enumerate(self._model.properties) if isinstance(p.rule, Only)]
         for bit, (number, rule) in enumerate(onlys):
             self._made(bit, number, rule)

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from enum import Enum
 
 from seqcheck.model.expression import TRUE, Const, Expression, Sense, conjunction, walk
-from seqcheck.model.model import Forbid, Hazard, Model, Only, Program, Reachable, Recoverable, Timer, TimerKind
+from seqcheck.model.model import Forbid, Hazard, Model, Observed, Only, Program, Reachable, Recoverable, Timer, TimerKind
 from seqcheck.model.run import StepKind
 from seqcheck.search.plain.settling import Settling, Sites, indented, local
 from seqcheck.search.plain.source import Fallibility, Writer
@@ -135,8 +135,8 @@ class Expanding:
     def _settles(self, rule: object) -> Expression | None:
         """Return what a state must have to settle a property: a violation, or a witness of `reachable`."""
         match rule:
-            case Hazard():
-                return rule.must_not_be.test
+            case Hazard(must_not_be=guard) | Observed(violated=guard):
+                return guard.test
             case Reachable():
                 return rule.goal.test
             case _:

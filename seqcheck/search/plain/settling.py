@@ -6,7 +6,7 @@ which asks the plain definition.
 """
 
 from seqcheck.model.expression import Expression, reads
-from seqcheck.model.model import Clock, Hazard, Model, Program, Timer, TimerKind
+from seqcheck.model.model import Clock, Hazard, Model, Observer, Program, Timer, TimerKind
 from seqcheck.search.plain.source import Fallibility, Writer
 
 FEW_ROUNDS = 100
@@ -49,7 +49,7 @@ class Settling:
         self._writer = Writer(model, fallibility, local)
         self.written = self._written()
         self.concerned = self._concerned()
-        self.needed = bool(model.reactions or model.timers or model.clocks)
+        self.needed = bool(model.reactions or model.timers or model.clocks or model.observers)
 
     def _written(self) -> frozenset[int]:
         targets = {t for reaction in self._model.reactions for a in reaction.program for t in a.targets}
@@ -62,7 +62,10 @@ class Settling:
         read += [clock.when for clock in model.clocks]
         for reaction in model.reactions:
             read += [reaction.when.test, *(value for a in reaction.program for value in a.values)]
+        for observer in model.observers:
+            read += [value for a in observer.program for value in a.values]
         found = self.written | {clock.variable for clock in model.clocks}
+        found = found.union(t for observer in model.observers for a in observer.program for t in a.targets)
         return found.union(*(reads(expression, model.sensor_values) for expression in read), self._stuck_flags())
 
     def _stuck_flags(self) -> set[int]:
@@ -90,7 +93,8 @@ class Settling:
         clocks = [line for clock in self._model.clocks for line in self._clock(clock)]
         lines = [*self._moment(self.written), f"for _ in range({FEW_ROUNDS}):", *indented(body)]
         lines += [f"else: return slow(({', '.join(everything)},))"]
-        lines += [*clocks, f"return ({', '.join(everything)},)"]
+        observers = [line for observer in self._model.observers for line in self._observer(observer)]
+        lines += [*clocks, *observers, f"return ({', '.join(everything)},)"]
         lines = ["try:", *indented(lines), "except Impossible: return None"]
         flags = [f"{tick_flag(timer)}=0" for timer in self._model.timers]
         return [f"def settle({', '.join((*everything, *flags))}):", *indented(lines)]
@@ -130,6 +134,10 @@ class Settling:
     def _clock(self, clock: Clock) -> list[str]:
         lines, when = self.held(clock.when)
         return [*lines, f"if {local(clock.variable)} and not {when}: {local(clock.variable)} = 0"]
+
+    def _observer(self, observer: Observer) -> list[str]:
+        values = [value for assign in observer.program for value in assign.values]
+        return [*self._risky(*values), *assigned(self._model, self._writer, observer.program, self._sites, changed=[])]
 
     def _reaction(self, number: int) -> list[str]:
         reaction = self._model.reactions[number]

@@ -1,6 +1,6 @@
 """Turns what the generated functions noted into shortest traces."""
 
-from seqcheck.model.model import Forbid, Hazard, Model, State
+from seqcheck.model.model import Forbid, Hazard, Model, Observed, State
 from seqcheck.model.run import Failure
 from seqcheck.search.engine import Trace
 from seqcheck.search.failing import Cause, cause, failure_of
@@ -39,7 +39,7 @@ class Tracer:
     def violates(self) -> bool:
         """Tell whether a hazard, a requirement on steps or a built-in check was seen to be violated."""
         board, properties = self._board, self._model.properties
-        settled = any(isinstance(properties[number].rule, Hazard | Forbid) for number in board.found)
+        settled = any(isinstance(properties[number].rule, Hazard | Observed | Forbid) for number in board.found)
         return settled or bool(board.made or board.unjudged or self.failures())
 
     def _shown(self, number: int, state: State) -> Trace:

@@ -6,7 +6,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from seqcheck.model.expression import Expression
-from seqcheck.model.model import Forbid, Hazard, Model, NotJudged, Only, Reachable, Recoverable, condition_of
+from seqcheck.model.model import Elsewhere, Forbid, Hazard, Model, Observed, Only, Reachable, Recoverable, condition_of
 from seqcheck.model.run import StepKind
 from seqcheck.search.engine import Remarkable, Trace
 from seqcheck.search.failing import Cause
@@ -78,7 +78,7 @@ class Answering:
         for number, p in enumerate(self._model.properties):
             if not complete and self._needs_all(p.rule):
                 continue
-            aims = [aim if complete else replace(aim, reads=None) for aim in self._aims(p.rule)]
+            aims = [aim if complete else replace(aim, reads=None) for aim in self.aims(p.rule)]
             aims = [aim for aim in aims if aim.states.satisfiable()]
             if aims:
                 yield number, aims
@@ -88,7 +88,7 @@ class Answering:
         failing = (states & self._states for move in self._parts.every for _, states in move.failing)
         rules = (self._model.properties[number].rule for number, _ in self.found(complete=False))
         return (
-            any(isinstance(rule, Hazard | Forbid | Only) for rule in rules)
+            any(isinstance(rule, Hazard | Observed | Forbid | Only) for rule in rules)
             or any(True for _ in self.unjudged())
             or any(states.satisfiable() for states in failing)
             or bool(self._parts.start.failing)
@@ -102,10 +102,13 @@ class Answering:
         ranks = self._parts.reaching.ranked(self._parts.moves.truth(goal), self._states, self.faultless())
         return ranks if self._space.any(ranks) == self._states else None
 
-    def _aims(self, rule: object) -> Iterator[Aim]:
+    def aims(self, rule: object) -> Iterator[Aim]:
+        """Yield what settles a rule."""
         match rule:
             case Hazard(must_not_be=guard):
                 yield self._told_by(guard.test)
+            case Observed(violated=guard):
+                yield replace(self._told_by(guard.test), plain=False)
             case Reachable(goal=guard) if not self._model.faults:
                 yield self._told_by(guard.test)
             case Reachable(goal=guard):
@@ -153,10 +156,18 @@ class Answering:
                 after = self._space.all(self._space.has(flag, 1) for flag in flags)
                 yield Aim(states=self._states & move.preimage(after & ~leads), attempts=True, last=number)
 
+    def cut_off_after_faults(self, goal: Expression) -> Iterator[Aim]:
+        """Yield the states in which a fault occurs and leads to where a goal is out of reach, whichever faults there were."""
+        faults = [number for number, step in enumerate(self._model.steps) if step.kind is StepKind.FAULT]
+        if faults:
+            leads = self.leading(goal)
+            for number in faults:
+                yield Aim(states=self._states & self._parts.steps[number].preimage(~leads), attempts=True, last=number)
+
     def unjudged(self) -> Iterator[tuple[int, Aim]]:
         """Yield the properties whose condition has no value somewhere."""
         for number, p in enumerate(self._model.properties):
-            if not isinstance(p.rule, NotJudged):
+            if not isinstance(p.rule, Elsewhere):
                 states = self._states & self._parts.moves.origin.lacking(condition_of(p.rule).test)
                 if states.satisfiable():
                     yield number, Aim(states=states)

@@ -47,6 +47,10 @@ class Cones:
             if any(target in matters for assign in reaction.program for target in assign.targets):
                 found |= reads(reaction.when.test)
                 found.update(*(reads(value) for assign in reaction.program for value in assign.values))
+        for observer in model.observers:
+            for assign in observer.program:
+                if not matters.isdisjoint(assign.targets):
+                    found |= frozenset().union(*(reads(value) for value in assign.values))
         for timer in model.timers:
             if timer.variable in matters:
                 found |= reads(timer.input.test)

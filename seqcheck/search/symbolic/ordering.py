@@ -69,6 +69,8 @@ def coupled(facts: Facts) -> Iterator[Group]:
         yield from written(facts, reaction.program, [reaction.when.test])
     yield from (facts.reads(timer.input.test) | {timer.variable} for timer in model.timers)
     yield from (facts.reads(clock.when) | {clock.variable} for clock in model.clocks)
+    for observer in model.observers:
+        yield from written(facts, observer.program, [])
 
 
 def written(facts: Facts, program: Program, tests: Sequence[Expression]) -> Iterator[Group]:

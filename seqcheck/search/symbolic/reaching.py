@@ -72,7 +72,14 @@ class Reaching:
 
     def narrower(self, moves: Sequence[Move]) -> "Reaching":
         """Return a search of the same machine in which only some steps are taken."""
-        return Reaching(self._space, moves, self._waiting, self.starts, lambda _: self._check(self.reached))
+        return self.from_(self.starts, moves)
+
+    def from_(self, starts: Node, moves: Sequence[Move]) -> "Reaching":
+        """Return a search of the same machine from other states, in which only some steps are taken."""
+        place_of = {move.number: place for place, move in enumerate(moves)}
+        numbers = [[self._moves[place].number for place in group] for group in self._groups]
+        groups = [[place_of[number] for number in group if number in place_of] for group in numbers]
+        return Reaching(self._space, moves, self._waiting, starts, lambda _: self._check(self.reached), groups)
 
     def give_up_all_but_layers(self) -> None:
         """Let go of all that is not needed to tell what the layers hold, there being no room for more."""

@@ -89,9 +89,12 @@ class Runs:
             return self
         if kept not in self._narrower:
             steps = [move for move in self._steps if move.number in kept]
-            reaching = self._reaching.narrower(steps)
-            self._narrower[kept] = Runs(self._space, steps, self._waiting, reaching, self._start, self._clockwork)
+            self._narrower[kept] = self.among(steps, self._reaching.narrower(steps))
         return self._narrower[kept]
+
+    def among(self, steps: Sequence[Move], reaching: Reaching) -> "Runs":
+        """Return who finds runs in which only some steps are taken, in the layers of *reaching*."""
+        return Runs(self._space, steps, self._waiting, reaching, self._start, self._clockwork)
 
     def _shortest(self, aims: Sequence[Aim]) -> Shown | None:
         wanted = [aim for aim in aims if aim.states.satisfiable()]

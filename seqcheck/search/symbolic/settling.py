@@ -3,7 +3,7 @@
 Only what may have to do with a change is looked at: in a settled state everything else is at rest.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from typing import TypeAlias
 
 from msgspec import Struct, field
@@ -14,6 +14,7 @@ from seqcheck.search.engine import Unfit
 from seqcheck.search.failing import Cause
 from seqcheck.search.symbolic.diagrams import Node, Space
 from seqcheck.search.symbolic.valuing import Cases, Facts, Valuation
+from seqcheck.search.symbolic.wiring import Pending, Wiring
 
 MOST_ROUNDS = 1_000
 """Rounds of settling that are worth following for all states at once."""
@@ -96,13 +97,15 @@ class Settling:
             if rounds.count > MOST_ROUNDS:
                 raise Unfit(f"settling takes more than {MOST_ROUNDS:,} rounds")
         self._clocks(course, pending)
+        self._observe(course, pending)
 
     def at_rest(self, course: Course) -> Node:
-        """Return the states of a fresh course in which a round changes nothing and no clock runs whose rule does not wait."""
+        """Return the states of a fresh course in which settling changes nothing: no round, no observer, no clock."""
         pending, done = Pending(self._wiring), Round()
         pending.touch(range(len(self._model.variables)))
         self._timers(course, {}, pending, done)
         self._reactions(course, pending, done)
+        self._observe(course, pending)
         moved = self._moved(course, {})
         origin = course.values.fresh()
         for clock in self._model.clocks:
@@ -123,7 +126,7 @@ class Settling:
         course.fail(("range", rule, None), course.values.lacking(test))
         return course.values.truth(test)
 
-    def _timers(self, course: Course, counted: Mapping[str, Node], pending: "Pending", done: Round) -> None:
+    def _timers(self, course: Course, counted: Mapping[str, Node], pending: Pending, done: Round) -> None:
         for place, timer in enumerate(self._model.timers):
             if timer.name in counted or pending.timer(place):
                 in_ = self.judged(course, timer.name, timer.input.test)
@@ -160,7 +163,7 @@ class Settling:
                 begun = course.values.chosen(now.get(0, none) & in_, {1: self._space.true}, now)
                 return course.values.chosen(now.get(timer.pt + 1, none) & ~in_, zero, begun)
 
-    def _change(self, course: Course, who: Who, variable: int, cases: Cases, pending: "Pending", done: Round) -> Node:
+    def _change(self, course: Course, who: Who, variable: int, cases: Cases, pending: Pending, done: Round) -> Node:
         """Give a variable new values; return the states in which they differ."""
         differs = course.here & self._space.differ(course.values.variable(variable), cases)
         if (differs & self.care).satisfiable():
@@ -170,12 +173,12 @@ class Settling:
             return differs
         return self._space.false
 
-    def _reactions(self, course: Course, pending: "Pending", done: Round) -> None:
+    def _reactions(self, course: Course, pending: Pending, done: Round) -> None:
         for number, reaction in enumerate(self._model.reactions):
             if pending.reaction(number):
                 self._react(course, number, reaction, pending, done)
 
-    def _react(self, course: Course, number: int, reaction: Reaction, pending: "Pending", done: Round) -> None:
+    def _react(self, course: Course, number: int, reaction: Reaction, pending: Pending, done: Round) -> None:
         when = self.judged(course, reaction.name, reaction.when.test)
         acting = course.here & when
         if not (acting & self.care).satisfiable():
@@ -231,7 +234,16 @@ class Settling:
         for cause, states in groups:
             course.fail(cause, states)
 
-    def _clocks(self, course: Course, pending: "Pending") -> None:
+    def _observe(self, course: Course, pending: Pending) -> None:
+        """Let the observers that have to do with a change note it."""
+        for place, observer in enumerate(self._model.observers):
+            for assign in observer.program if pending.observer(place) else ():
+                for target, cases in self.assigned(course, observer.rule, (assign,), self._space.true).items():
+                    if (course.here & self._space.differ(course.values.variable(target), cases) & self.care).satisfiable():
+                        course.values.write(target, cases)
+                        pending.touch((target,))
+
+    def _clocks(self, course: Course, pending: Pending) -> None:
         for place, clock in enumerate(self._model.clocks):
             if pending.clock(place):
                 self._reset(course, clock)
@@ -275,103 +287,3 @@ class Rounds:
             for variable, cases in written.items()
             if self._kept.get(variable) is not cases
         )
-
-
-class Wiring:
-    """Knows which timers, units of reactions and clocks have to do with each variable.
-
-    *within_rounds* are the reactions that may see, at their turn in a round, what comes back before the round is over.
-    """
-
-    def __init__(self, facts: Facts) -> None:
-        model = facts.model
-        self.units = units(facts)
-        self.unit_of = {number: place for place, unit in enumerate(self.units) for number in unit}
-        self.targets = [
-            frozenset(t for n in unit for a in model.reactions[n].program for t in a.targets) for unit in self.units
-        ]
-        self.timers = inverted([facts.reads(t.input.test) | {t.variable} for t in model.timers])
-        self.clocks = inverted([facts.reads(c.when) | {c.variable} for c in model.clocks])
-        shared = {t for unit, targets in zip(self.units, self.targets, strict=True) if len(unit) > 1 for t in targets}
-        self.within_rounds = frozenset(
-            number for number, reaction in enumerate(model.reactions) if not concerns(facts, reaction).isdisjoint(shared)
-        )
-        self.of_units = inverted(
-            [frozenset[int]().union(*(concerns(facts, model.reactions[n]) for n in unit)) for unit in self.units]
-        )
-
-
-def inverted(concerned: Sequence[frozenset[int]]) -> dict[int, set[int]]:
-    """Turn a list of sets of variables into: for each variable, the places of the sets that have it."""
-    found: dict[int, set[int]] = {}
-    for place, variables in enumerate(concerned):
-        for variable in variables:
-            found.setdefault(variable, set()).add(place)
-    return found
-
-
-class Pending:
-    """Which timers, reactions and clocks have to be looked at again because something that they have to do with changed."""
-
-    def __init__(self, wiring: Wiring) -> None:
-        self._wiring = wiring
-        self._timers: set[int] = set()
-        self._units: set[int] = set()
-        self._clocks: set[int] = set()
-
-    def touch(self, variables: Iterable[int]) -> None:
-        """Note that variables have changed."""
-        for variable in variables:
-            self._timers |= self._wiring.timers.get(variable, NOBODY)
-            self._units |= self._wiring.of_units.get(variable, NOBODY)
-            self._clocks |= self._wiring.clocks.get(variable, NOBODY)
-
-    def timer(self, place: int) -> bool:
-        """Tell whether a timer is to be brought up to date; it counts as done."""
-        due = place in self._timers
-        self._timers.discard(place)
-        return due
-
-    def clock(self, place: int) -> bool:
-        """Tell whether a clock is to be looked at."""
-        return place in self._clocks
-
-    def reaction(self, number: int) -> bool:
-        """Tell whether a reaction is to be looked at; it counts as done.
-
-        What several reactions write may change within a round and come back, even where everything is at rest: these are
-        always looked at, and so is whoever reads what they write.
-        """
-        place = self._wiring.unit_of[number]
-        unit = self._wiring.units[place]
-        if len(unit) > 1:
-            if number == min(unit):
-                self.touch(self._wiring.targets[place])
-            return True
-        due = place in self._units
-        self._units.discard(place)
-        return due
-
-
-NOBODY: frozenset[int] = frozenset()
-
-
-def concerns(facts: Facts, reaction: Reaction) -> frozenset[int]:
-    """Return all that a reaction reads or writes."""
-    read: Iterator[Expression] = (value for assign in reaction.program for value in assign.values)
-    found = facts.reads(reaction.when.test).union(*(facts.reads(value) for value in read))
-    return found.union(*(assign.targets for assign in reaction.program))
-
-
-def units(facts: Facts) -> tuple[frozenset[int], ...]:
-    """Group the reactions that write the same variables: one may undo what another did, so they are at rest together only."""
-    groups: list[tuple[set[int], set[int]]] = []
-    for number, reaction in enumerate(facts.model.reactions):
-        targets = {target for assign in reaction.program for target in assign.targets}
-        numbers = {number}
-        for other in [group for group in groups if not group[1].isdisjoint(targets)]:
-            groups.remove(other)
-            numbers |= other[0]
-            targets |= other[1]
-        groups.append((numbers, targets))
-    return tuple(frozenset(numbers) for numbers, _ in groups)

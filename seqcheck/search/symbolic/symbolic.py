@@ -112,7 +112,7 @@ class Search:
             reaching=reaching,
         )
         cones = Cones(facts, self._space, self.parts.every)
-        self._runs = Runs(self._space, steps, waiting, reaching, start, Clockwork(facts, moves), cones)
+        self.runs = Runs(self._space, steps, waiting, reaching, start, Clockwork(facts, moves), cones)
 
     def run(self, watches: tuple[Expression, ...]) -> Exploration:
         """Search, then answer. What is stopped answers for the layers that are complete."""
@@ -137,7 +137,7 @@ class Search:
         """Make layer after layer. Raises `Halt` when one has a violation."""
         number = 0
         while (layer := self.parts.reaching.layer(number)).satisfiable():
-            if Answering(self.parts, layer, self._runs).violates():
+            if Answering(self.parts, layer, self.runs).violates():
                 self._budget.stopped = Stop.FIRST
                 raise Halt(Stop.FIRST)
             number += 1
@@ -150,8 +150,8 @@ class Search:
             keeper.save(remember(self._space, self.parts.reaching, SymbolicEngine.name))
 
     def _answer(self, states: Node, watches: tuple[Expression, ...]) -> Exploration:
-        answering = Answering(self.parts, states, self._runs)
-        runs, stopped = self._runs, self._budget.stopped
+        answering = Answering(self.parts, states, self.runs)
+        runs, stopped = self.runs, self._budget.stopped
         ways = [(number, runs.shortest(aims)) for number, aims in answering.found(complete=stopped is None)]
         lacking = [(number, runs.shortest([aim])) for number, aim in answering.unjudged()]
         reached = states if stopped is None else states | self.parts.reaching.reached.states

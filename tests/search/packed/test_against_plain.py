@@ -7,7 +7,7 @@ import pytest
 from hypothesis import HealthCheck, event, given, settings
 
 from seqcheck.check.machine import Machine
-from seqcheck.compile.compile import compile_machine
+from seqcheck.compile.compile import compile_machine, compile_observed
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Model, condition_of
 from seqcheck.search.engine import Limits, Stop
@@ -15,6 +15,7 @@ from seqcheck.search.packed.packed import PackedEngine
 from seqcheck.search.plain.plain import PlainEngine
 from tests.outside.machines import machines
 from tests.outside.reading import machine_of
+from tests.search.observing import observed_in
 from tests.search.packed.comparing import answers
 
 SEQUENCES = sorted((Path(__file__).parents[3] / "sequences").glob("*.yaml"))
@@ -54,7 +55,9 @@ def agree(model: Model, threads: int, most: int | None = None) -> bool:
 def test_random_machines(text: str) -> None:
     machine = machine_of(text)
     for number, faults in enumerate(fault_sets(machine)):
-        if not agree(compile_machine(machine, faults), 1 + number % 3, MOST_STATES):
+        models = [compile_machine(machine, faults)]
+        models += [compile_observed(machine, id_, faults) for id_ in observed_in(machine)]
+        if not all(agree(model, 1 + number % 3, MOST_STATES) for model in models):
             event("too many states")
 
 
