@@ -56,12 +56,12 @@ def observe(base: Model, model: Model, engine: Engine, limits: Limits, observer:
 def _without_value(base: Model, model: Model, judge: Judge, exploration: Exploration) -> Iterator[Result]:
     """Yield the violation that one of the requirement's conditions has no value in some reachable state."""
     (p,), (observer,) = model.properties, model.observers
-    found = [(record(base, _unobserved(base, trace)), problem) for trace, problem in _failing(model, observer.rule, exploration)]
-    found += [
-        (record(base, _unobserved(base, trace)), f"“{p.rule.when.text}” {why_no_value(model, p.rule.when.test, trace.states[-1])}")
-        for trace in exploration.unjudged.values()
-        if isinstance(p.rule, rules.Observed)
-    ]
+    problems = list(_failing(model, observer.rule, exploration))
+    if isinstance(p.rule, rules.Observed):
+        when = p.rule.when
+        unjudged = exploration.unjudged.values()
+        problems += [(t, f"“{when.text}” {why_no_value(model, when.test, t.states[-1])}") for t in unjudged]
+    found = [(record(base, _unobserved(base, trace)), problem) for trace, problem in problems]
     for (run, accounts), problem in sorted(found, key=lambda one: (one[0][0].step_count, one[0][0].tick_count))[:1]:
         yield judge.check("range", f"range: {p.id}", f"a condition of {p.id} has no value: {problem}", run, accounts)
 

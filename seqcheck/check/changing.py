@@ -1,5 +1,7 @@
 """Changes a checked machine: takes a permissive, a clause or a trip out of it, or gives a duration another length."""
 
+from collections.abc import Collection
+
 from msgspec.structs import replace
 
 from seqcheck.check.machine import Condition, Machine
@@ -15,13 +17,13 @@ def without_permissive(machine: Machine, command: str, name: str) -> Machine:
     return replace(machine, commands=commands)
 
 
-def without_clause(machine: Machine, command: str, name: str, clause: int) -> Machine:
-    """Return the machine in which a permissive does without one of the clauses that it joins by AND."""
+def without_clauses(machine: Machine, command: str, name: str, clauses: Collection[int]) -> Machine:
+    """Return the machine in which a permissive does without some of the clauses that it joins by AND."""
     commands = tuple(
         replace(
             c,
             permissives=tuple(
-                replace(p, condition=shortened(p.condition, clause)) if p.name == name else p for p in c.permissives
+                replace(p, condition=shortened(p.condition, clauses)) if p.name == name else p for p in c.permissives
             ),
         )
         if c.name == command
@@ -31,10 +33,10 @@ def without_clause(machine: Machine, command: str, name: str, clause: int) -> Ma
     return replace(machine, commands=commands)
 
 
-def without_condition(machine: Machine, action: str, clause: int | None) -> Machine:
-    """Return the machine in which people may act without a condition, or without one of its clauses."""
+def without_condition(machine: Machine, action: str, clauses: Collection[int] | None) -> Machine:
+    """Return the machine in which people may act without a condition, or without some of its clauses."""
     people = tuple(
-        replace(a, condition=always(a.condition) if clause is None else shortened(a.condition, clause))
+        replace(a, condition=always(a.condition) if clauses is None else shortened(a.condition, clauses))
         if a.name == action
         else a
         for a in machine.people
@@ -52,13 +54,15 @@ def without_trip(machine: Machine, name: str) -> Machine:
     return replace(machine, trips=tuple(trip for trip in machine.trips if trip.name != name))
 
 
-def shortened(condition: Condition, clause: int) -> Condition:
-    """Return a condition without one of the clauses that it joins by AND, which are several."""
-    kept = [part for number, part in enumerate(joined(condition.expression)) if number != clause]
+def shortened(condition: Condition, clauses: Collection[int]) -> Condition:
+    """Return a condition without some of the clauses that it joins by AND; TRUE if none is left."""
+    kept = [part for number, part in enumerate(joined(condition.expression)) if number not in clauses]
     whole = condition.expression
-    if not isinstance(whole, Operation):
-        raise TypeError(whole)
-    return replace(condition, expression=kept[0] if len(kept) == 1 else replace(whole, operands=tuple(kept)))
+    if not kept:
+        return always(condition)
+    if len(kept) == 1 or not isinstance(whole, Operation):
+        return replace(condition, expression=kept[0])
+    return replace(condition, expression=replace(whole, operands=tuple(kept)))
 
 
 def joined(expression: Expression) -> tuple[Expression, ...]:

@@ -1,25 +1,25 @@
 """`seqcheck faults`: which sets of faults bring about what, as results come. Every run is replayed before it is shown."""
 
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import nullcontext
+from collections.abc import Callable
 from pathlib import Path
+from typing import NoReturn
 
 import click
 from msgspec import Struct
 
 from seqcheck import __version__
-from seqcheck.analyse.faults.asking import AUTO, Answer, Question
-from seqcheck.analyse.faults.campaign import Campaign, Machines
-from seqcheck.analyse.faults.collecting import Collector, Reached, subjects
+from seqcheck.analyse.faults.asking import AUTO
+from seqcheck.analyse.faults.campaign import Machines
+from seqcheck.analyse.faults.collecting import Reached
 from seqcheck.analyse.faults.crews import Cluster, Crew, NoCrewError, Processes
 from seqcheck.analyse.faults.desk import Desk, Ended, Orders
-from seqcheck.analyse.faults.keeping import FORM, Heading, Kept, NotOursError, checking
-from seqcheck.analyse.faults.noticing import Noticed, question, told
-from seqcheck.analyse.faults.study import Found, Study, study
+from seqcheck.analyse.faults.keeping import FORM, CannotKeepError, Heading, Kept, NotOursError
+from seqcheck.analyse.faults.noticing import Noticed
+from seqcheck.analyse.faults.study import Study, Wanted, study
 from seqcheck.analyse.record import Disagreement
 from seqcheck.check.deriving import sticks_every_signal
 from seqcheck.check.machine import Machine
-from seqcheck.cli.load import Loaded, load
+from seqcheck.cli.load import Loaded, load_any, refusal, show_diagnostics
 from seqcheck.cli.output import write_whole
 from seqcheck.cli.progress import ProgressLine
 from seqcheck.cli.verify import refuse_to_write_over
@@ -29,12 +29,16 @@ from seqcheck.report.faults_text import reached_line, study_text
 from seqcheck.report.narrate import Vocabulary
 from seqcheck.search.engine import Limits, Unfit
 from seqcheck.search.engines import NAMES
+from seqcheck.search.planner.reasons import bits
+
+MANY_BITS = 72
+"""A machine with more bits of state is not small enough to be searched in this process first."""
 
 REACHED, REFUSED, UNDECIDED = 1, 2, 3
 AT_LEAST_0, AT_LEAST_1 = click.IntRange(min=0), click.IntRange(min=1)
 
 
-class Wanted(Struct, frozen=True, kw_only=True):
+class Options(Struct, frozen=True, kw_only=True):
     """What the command line asks for."""
 
     up_to: int
@@ -81,9 +85,10 @@ def faults(  # noqa: PLR0913, PLR0917 - one argument for each option
     if workers is not None and cluster is not None:
         raise click.UsageError("--workers is about this computer: leave it out with --cluster")
     refuse_to_write_over([file], {"--json": json_path, "--resume": resume})
-    loaded = load(file)
+    loaded = load_any(file)
+    show_diagnostics(loaded)
     limits = Limits(states=max_states, seconds=max_seconds)
-    wanted = Wanted(
+    options = Options(
         up_to=up_to,
         limits=limits,
         engine=engine,
@@ -95,8 +100,8 @@ def faults(  # noqa: PLR0913, PLR0917 - one argument for each option
         quiet=json_path == "-",
     )
     if loaded.machine is None:
-        raise SystemExit(REFUSED)
-    studied = Inquiry(loaded, loaded.machine, wanted).study()
+        refuse(loaded, json_path)
+    studied = Inquiry(loaded, loaded.machine, options).study()
     if json_path is not None:
         from seqcheck.report.faults_json import study_data
         from seqcheck.report.json_form import text_of
@@ -105,9 +110,20 @@ def faults(  # noqa: PLR0913, PLR0917 - one argument for each option
     raise SystemExit(exit_code(studied))
 
 
+def refuse(loaded: Loaded, json_path: str | None) -> NoReturn:
+    """Say that a file is refused, and end."""
+    click.echo(refusal(loaded), err=True)
+    if json_path is not None:
+        from seqcheck.cli.answer_data import diagnostics_data
+        from seqcheck.report.json_form import text_of
+
+        write_whole(json_path, text_of(diagnostics_data(loaded)))
+    raise SystemExit(REFUSED)
+
+
 def exit_code(studied: Study) -> int:
-    """Return the exit code: an interruption before all others, since much was not looked at."""
-    if studied.ended is Ended.INTERRUPTED:
+    """Return the exit code; where it was broken off, much may not have been looked at."""
+    if studied.ended in {Ended.INTERRUPTED, Ended.NOBODY}:
         return UNDECIDED
     return REACHED if studied.reaches_anything else 0 if studied.complete else UNDECIDED
 
@@ -115,10 +131,10 @@ def exit_code(studied: Study) -> int:
 class Inquiry:
     """The study of one file's faults."""
 
-    def __init__(self, loaded: Loaded, machine: Machine, wanted: Wanted) -> None:
+    def __init__(self, loaded: Loaded, machine: Machine, options: Options) -> None:
         self._loaded = loaded
         self._machine = machine
-        self._wanted = wanted
+        self._options = options
         self._machines = Machines(
             everything=compile_machine(machine, [fault.name for fault in machine.faults]),
             studying=lambda chosen: compile_machine(machine, chosen),
@@ -134,82 +150,61 @@ class Inquiry:
         except (NoCrewError, NotOursError) as error:
             raise click.ClickException(self._why(error)) from None
         except Unfit as unfit:
-            raise click.ClickException(f"the engine {self._wanted.engine} is not made for this machine: {unfit}") from None
-        except OSError as error:
-            raise click.ClickException(f"cannot keep what is found: {error.strerror or error}") from None
+            raise click.ClickException(f"the engine {self._options.engine} is not made for this machine: {unfit}") from None
+        except CannotKeepError as error:
+            raise click.ClickException(f"cannot keep what is found in {self._options.resume}: {error}") from None
         finally:
             self._line.clear()
 
     def _why(self, error: Exception) -> str:
         if isinstance(error, NoCrewError):
             return str(error)
-        return f"{self._wanted.resume} was left as it was; it keeps nothing of {self._loaded.file}: {error}"
+        return f"{self._options.resume} was left as it was; it keeps nothing of {self._loaded.file}: {error}"
 
     def _made(self) -> Study:
-        wanted = self._wanted
-        search = f"{wanted.engine}" + (f", {wanted.limits.states:,} states" if wanted.limits.states is not None else "")
+        options = self._options
+        search = f"{options.engine}" + (f", {options.limits.states:,} states" if options.limits.states is not None else "")
         heading = Heading(form=FORM, version=__version__, sequence_sha256=self._loaded.sha256, search=search)
-        kept = Kept(wanted.resume, heading).open()
+        kept = Kept(options.resume, heading).open()
         desk = Desk(orders=self._orders(), kept=kept)
         try:
             with desk:
-                studied = self._searched(desk)
+                studied = study(self._machines, desk, self._asked())
         finally:
             kept.close()
         self._tell(studied, desk)
         return studied
 
     def _orders(self) -> Orders:
-        wanted = self._wanted
-        cluster = wanted.cluster
-        crew: Callable[[], Crew] = (lambda: Processes(wanted.workers)) if cluster is None else (lambda: Cluster(cluster))
+        options = self._options
+        cluster = options.cluster
+        crew: Callable[[], Crew] = (lambda: Processes(options.workers)) if cluster is None else (lambda: Cluster(cluster))
         return Orders(
-            engine=wanted.engine,
-            limits=wanted.limits,
+            engine=options.engine,
+            limits=options.limits,
             crew=crew,
-            at_once=cluster is not None or wanted.workers is not None,
+            at_once=cluster is not None or options.workers is not None or bits(self._machines.everything) > MANY_BITS,
             watch=self._line.keep_pace,
         )
 
-    def _searched(self, desk: Desk) -> Study:
-        everything = self._machines.everything
-        collector = Collector(subjects(everything), everything.faults)
-        asked = list(self._about_notice()) if self._wanted.notice else []
-        besides = [one for one in asked if isinstance(one, Question)]
-        campaign = Campaign(machines=self._machines, up_to=self._wanted.up_to, desk=desk, collector=collector, besides=besides)
-        if self._wanted.engine == AUTO and self._wanted.limits.states is None:
-            desk.wholes = campaign.wholes()
-        for reached in campaign.run():
-            self._show(reached)
-        noticed = tuple(self._noticed(asked, campaign.answered))
-        rows = collector.rows()
-        found = Found(up_to=self._wanted.up_to, rows=rows, covered=tuple(campaign.covered), ended=desk.ended, noticed=noticed)
-        return study(everything, found, has_signals=sticks_every_signal(self._machine))
-
-    def _about_notice(self) -> Iterator[Question | Noticed]:
-        for fault in self._machine.faults:
-            asked = question(compile_machine(self._machine, [fault.name])) if fault.stuck is not None else None
-            if asked is not None:
-                yield asked
-
-    def _noticed(self, asked: list[Question | Noticed], answers: Mapping[tuple[str, ...], Answer]) -> Iterator[Noticed]:
-        """Yield what is known of notice, in file order. Raises `NotOursError` if an answer that was kept is damaged."""
-        for one in asked:
-            if isinstance(one, Noticed):
-                yield one
-            elif one.study in answers:
-                with checking(one.study) if self._wanted.resume is not None else nullcontext():
-                    known = told(one, answers[one.study])
-                if known.result is not None and known.result.run is not None:
-                    self._replay(known.result.id, known.result.run)
-                yield known
+    def _asked(self) -> Wanted:
+        return Wanted(
+            up_to=self._options.up_to,
+            has_signals=sticks_every_signal(self._machine),
+            tell=self._show,
+            notice=self._confirm_notice if self._options.notice else None,
+        )
 
     # --- showing ---
+    def _confirm_notice(self, noticed: Noticed) -> None:
+        if noticed.result is not None and noticed.result.run is not None:
+            self._replay(noticed.result.id, noticed.result.run)
+
     def _show(self, reached: Reached) -> None:
         if reached.result.run is not None:
             self._replay(reached.result.id, reached.result.run)
         self._line.clear()
-        click.echo(reached_line(reached, self._words), err=self._wanted.quiet)
+        click.echo(reached_line(reached, self._words), err=self._options.quiet)
 
     def _replay(self, id_: str, run: Run) -> None:
         """Play a run again in the simulator. Raises `Disagreement`."""
@@ -221,9 +216,9 @@ class Inquiry:
 
     def _tell(self, studied: Study, desk: Desk) -> None:
         self._line.clear()
-        loaded, quiet = self._loaded, self._wanted.quiet
+        loaded, quiet = self._loaded, self._options.quiet
         click.echo("", err=quiet)
-        for line in study_text(studied, self._words, file=loaded.file, sha256=loaded.sha256, runs=self._wanted.runs):
+        for line in study_text(studied, self._words, file=loaded.file, sha256=loaded.sha256, runs=self._options.runs):
             click.echo(line, err=quiet)
-        if desk.ended is not None and self._wanted.resume is not None:
-            click.echo(f"what was found is kept in {self._wanted.resume}: the same command takes it up again", err=True)
+        if desk.ended is not None and self._options.resume is not None:
+            click.echo(f"what was found is kept in {self._options.resume}: the same command takes it up again", err=True)

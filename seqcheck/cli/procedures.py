@@ -12,7 +12,7 @@ from seqcheck.analyse.procedures.judging import procedure_result
 from seqcheck.analyse.procedures.records import Class, Study
 from seqcheck.analyse.procedures.study import study
 from seqcheck.analyse.procedures.wording import Wording
-from seqcheck.analyse.record import Disagreement
+from seqcheck.analyse.record import Disagreement, Memory
 from seqcheck.analyse.verdict import Result, Verdict
 from seqcheck.check.machine import Machine
 from seqcheck.cli.load import REFUSED, Loaded, load
@@ -24,7 +24,7 @@ from seqcheck.model.model import Model
 from seqcheck.model.run import Run
 from seqcheck.report.narrate import duration_words
 from seqcheck.report.procedures_text import procedures_text, row_text
-from seqcheck.search.engine import Limits
+from seqcheck.search.engine import Limits, Stop
 
 BROKEN, UNDECIDED = 1, 3
 
@@ -35,6 +35,7 @@ BROKEN, UNDECIDED = 1, 3
 @click.option("--procedure", "names", metavar="NAME", multiple=True, help="Only this procedure (may be given again).")
 @click.option("--run", "row", metavar="P.R", help="Tell the runs of one row instead: procedure P, row R of the table.")
 @click.option("--every-row", is_flag=True, help="Give each other command a line of its own.")
+@click.option("--check-runs", is_flag=True, help="Take every run again with the definition and the simulator first: slow.")
 @click.option("--max-states", type=click.IntRange(min=1), metavar="N", help="Give up after so many situations, or states.")
 @click.option("--max-seconds", type=click.FloatRange(min=0), metavar="S", help="Give up after so many seconds.")
 def procedures(  # noqa: PLR0913, PLR0917 - one argument for each option
@@ -43,6 +44,7 @@ def procedures(  # noqa: PLR0913, PLR0917 - one argument for each option
     names: tuple[str, ...],
     row: str | None,
     every_row: bool,
+    check_runs: bool,
     max_states: int | None,
     max_seconds: float | None,
 ) -> None:
@@ -67,7 +69,7 @@ def procedures(  # noqa: PLR0913, PLR0917 - one argument for each option
     finally:
         progress.clear()
     results = [procedure_result(model, one, Wording(model=model, duration=duration_words)) for one in studied.studied]
-    replay_all(machine, runs_shown(model, studied, results))
+    replay_all(machine, runs_shown(model, studied, results, wanted, every=check_runs))
     for line in _lines(loaded, model, studied, results, wanted, every_row=every_row):
         click.echo(line, err=json_path == "-")
     if json_path is not None:
@@ -107,17 +109,24 @@ def row_asked(text: str, model: Model, numbers: Sequence[int]) -> tuple[int, int
     return number, row
 
 
-def runs_shown(model: Model, studied: Study, results: Sequence[Result]) -> Iterator[tuple[str, Run]]:
-    """Yield the runs that break procedures, and those of deviations that meet a hazard or cannot be completed."""
+def runs_shown(
+    model: Model, studied: Study, results: Sequence[Result], wanted: tuple[int, int] | None, *, every: bool
+) -> Iterator[tuple[str, Run]]:
+    """Yield the runs that break procedures, those of the row asked for, and of deviations that meet a hazard or fail.
+
+    *every*: also all others. Raises `Disagreement` if one does not show what it is said to.
+    """
     yield from ((result.id, result.run) for result in results if result.run is not None)
+    memory: Memory = {}
     for one in studied.studied:
         procedure = model.procedures[one.procedure]
-        for number, row in enumerate(one.rows, start=1):
+        for number, row in enumerate(one.rows):
+            shown = every or wanted == (one.procedure, number)
             for outcome in row.outcomes:
-                if outcome.met in {Class.HAZARD, Class.FAILS}:
-                    taken = confirmed(model, procedure, outcome)
+                if shown or outcome.met in {Class.HAZARD, Class.FAILS}:
+                    taken = confirmed(model, procedure, outcome, memory)
                     if taken is not None:
-                        yield f"row {one.procedure + 1}.{number}", taken.run
+                        yield f"row {one.procedure + 1}.{number + 1}", taken.run
 
 
 def replay_all(machine: Machine, runs: Iterator[tuple[str, Run]]) -> None:
@@ -159,7 +168,9 @@ def _painted(text: str, verdict: Verdict) -> str:
 
 
 def exit_code(studied: Study) -> int:
-    """Return the exit code that stands for everything that was found."""
+    """Return the exit code: an interruption before all others, since much was not looked at."""
+    if studied.stopped is Stop.INTERRUPTED:
+        return UNDECIDED
     met = {outcome.met for one in studied.studied for row in one.rows for outcome in row.outcomes}
     if any(one.works is False for one in studied.studied) or Class.HAZARD in met:
         return BROKEN

@@ -156,8 +156,8 @@ def _write_proof(path: str, models: Sequence[Model], verified: Verification, sea
     proved = []
     for model, case in zip(models, verified.cases, strict=False):
         proved.append(Verified(model=model, case=case, evidence=searches.evidence[model.study]))
-        for observed in _that_hold(case, loaded):
-            proved.append(Verified(model=observed, case=case, evidence=searches.evidence[observed.study]))
+        apart = _that_hold(case, loaded)
+        proved += [Verified(model=one, case=case, evidence=searches.evidence[one.study]) for one in apart]
     write_whole(path, text_of(proof_of(proved, loaded.sha256)))
 
 

@@ -2,8 +2,8 @@
 
 Response (`when A, within T, then B, unless C`): *was* is A in the settled state before; *pending* tells that A became true and
 neither B nor C has been since, or that the deadline has passed; a clock counts the ticks while it is pending, and its most,
-T + 1, is the violation. The earliest deadline counts, since the clock goes on when A becomes true again. Precedence (`before A, first B, since C`): *seen* is B in this state or an earlier one, as far back as
-C was last true.
+T + 1, is the violation. The earliest deadline counts, since the clock goes on when A becomes true again. Precedence
+(`before A, first B, since C`): *seen* is B in this state or an earlier one, as far back as C was last true.
 """
 
 from collections.abc import Sequence

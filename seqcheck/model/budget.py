@@ -1,4 +1,4 @@
-"""Limits how many faults may occur in one run: turns a model with many faults under study into one for all small sets of them."""
+"""Limits how many faults may occur in one run: turns a model with many faults under study into one for all small sets."""
 
 from msgspec.structs import replace
 

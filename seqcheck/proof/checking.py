@@ -4,7 +4,7 @@ What must be so, for each set of faults: every start settles into the set; every
 the set leads into the set; nothing that is claimed not to be is in the set or happens from it.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from enum import Enum
 from typing import Protocol
 

@@ -3,6 +3,8 @@
 import textwrap
 from collections.abc import Iterator, Sequence
 
+from msgspec.structs import replace
+
 from seqcheck.analyse.faults.category import Behaviour, Indication
 from seqcheck.analyse.faults.collecting import Reached, Row
 from seqcheck.analyse.faults.noticing import Notice, Noticed
@@ -90,9 +92,13 @@ def _table(study: Study) -> Iterator[str]:
     names = [", ".join(faults) or "no fault" for faults in sets]
     wide = min(max(map(len, names)), WIDTH // 2)
     across = max(1, (WIDTH - wide - 2) // (WIDEST + 1))
+    heads = _heads(rows)
+    for head, row in zip(heads, rows, strict=True):
+        if head != row.subject.id:
+            yield from _wrapped(f"{head} {row.subject.id}", "  ")
     for first in range(0, len(rows), across):
         part = rows[first : first + across]
-        yield f"  {'':<{wide}} {' '.join(f'{row.subject.id[:WIDEST]:>{WIDEST}}' for row in part)}".rstrip()
+        yield f"  {'':<{wide}} {' '.join(f'{head:>{WIDEST}}' for head in heads[first : first + across])}".rstrip()
         for faults, name in zip(sets, names, strict=True):
             cells = " ".join(f"{_cell(row, faults):>{WIDEST}}" for row in part)
             *above, last = textwrap.wrap(name, wide)
@@ -100,6 +106,12 @@ def _table(study: Study) -> Iterator[str]:
             yield f"  {last:<{wide}} {cells}"
         yield ""
     yield from _wrapped(LEGEND, "  ")
+
+
+def _heads(rows: Sequence[Row]) -> list[str]:
+    """Return what stands over each column: the ids, or numbers if these are too long."""
+    ids = [row.subject.id for row in rows]
+    return ids if all(len(id_) <= WIDEST for id_ in ids) else [f"({number})" for number in range(1, len(ids) + 1)]
 
 
 def _order(study: Study, faults: FaultSet) -> tuple[int, ...]:
@@ -171,7 +183,7 @@ def _runs(study: Study, words: Vocabulary) -> Iterator[str]:
     for notice in study.noticed:
         if notice.result is not None and notice.result.run is not None:
             yield ""
-            yield from account(notice.result, words)
+            yield from account(replace(notice.result, id="Not noticed:"), words)
 
 
 def _wrapped(text: str, indent: str) -> list[str]:

@@ -5,7 +5,8 @@ from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from typing import TypeAlias
 
-from seqcheck.analyse.verdict import Case, Finding, Result, Verification
+from seqcheck.analyse.verdict import Case, Finding, Observation, Result, Verification
+from seqcheck.model.model import study_of
 from seqcheck.model.run import Beyond, By, Endless, Failure, Run, RunStep, StepKind, Value
 from seqcheck.report.searched import Searched
 
@@ -39,17 +40,18 @@ def verification_data(
         "file_sha256": sha256,
         "tick_s": float(verification.tick_s),
     }
-    data |= case_data(first, searches[first.faults], verification.tick_s)
+    data |= case_data(first, searches, verification.tick_s)
     data["assumptions"] = list(verification.assumptions)
     data["sources"] = [{"about": s.about, "source": s.source, "line": s.line} for s in verification.sources]
     if len(verification.cases) > 1 or verification.not_begun:
-        data["cases"] = [case_data(case, searches[case.faults], verification.tick_s) for case in verification.cases]
+        data["cases"] = [case_data(case, searches, verification.tick_s) for case in verification.cases]
         data["not_begun"] = [list(faults) for faults in verification.not_begun]
     return data
 
 
-def case_data(case: Case, searched: Searched, tick_s: Fraction) -> dict[str, Json]:
+def case_data(case: Case, searches: Mapping[tuple[str, ...], Searched], tick_s: Fraction) -> dict[str, Json]:
     """Return one case; *tick_s* turns ticks into seconds."""
+    searched = searches[case.faults]
     return {
         "faults": list(case.faults),
         "states": integer(case.states),
@@ -63,8 +65,26 @@ def case_data(case: Case, searched: Searched, tick_s: Fraction) -> dict[str, Jso
         "engine_reason": searched.reason,
         "bytes_per_state": searched.bytes_per_state,
         "exact_counts": searched.exact_counts,
+        "observed": [observed_data(one, searches[study_of(case.faults, one.id)]) for one in case.observed],
         "results": [result_data(result, tick_s) for result in case.results],
         "findings": [finding_data(finding, tick_s) for finding in case.findings],
+    }
+
+
+def observed_data(one: Observation, searched: Searched) -> Json:
+    """Return how a requirement on time or order was searched by itself."""
+    return {
+        "id": one.id,
+        "states": integer(one.states),
+        "transitions": integer(one.transitions),
+        "complete": one.stopped is None,
+        "stopped_by": None if one.stopped is None else one.stopped.name.lower(),
+        "complete_steps": one.complete_steps,
+        "seconds_before": round(searched.spent_before_s, 4),
+        "engine": one.engine,
+        "engine_reason": searched.reason,
+        "bytes_per_state": searched.bytes_per_state,
+        "exact_counts": searched.exact_counts,
     }
 
 

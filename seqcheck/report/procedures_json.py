@@ -30,6 +30,7 @@ def study_data(study: Study, model: Model, results: Sequence[Result], *, file: s
     writer = Writer(model)
     return {
         "schema": SCHEMA_VERSION,
+        "study": "procedures",
         "file": file,
         "machine": model.name,
         "revision": model.revision,

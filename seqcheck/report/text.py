@@ -4,7 +4,8 @@ import textwrap
 from collections.abc import Callable, Iterator, Mapping
 from typing import TypeAlias
 
-from seqcheck.analyse.verdict import Case, Finding, Result, StepAccount, Verdict, Verification
+from seqcheck.analyse.verdict import Case, Finding, Observation, Result, StepAccount, Verdict, Verification
+from seqcheck.model.model import study_of
 from seqcheck.model.run import Run
 from seqcheck.report.narrate import Vocabulary, duration_words, how_it_fails, how_it_stands, tell
 from seqcheck.report.searched import Searched
@@ -20,7 +21,7 @@ LEAST_SHOWN = 0.05
 WORDS = {Verdict.HOLDS: "holds", Verdict.VIOLATED: "VIOLATED", Verdict.UNDECIDED: "undecided"}
 Paint: TypeAlias = Callable[[str, Verdict], str]
 Searches: TypeAlias = Mapping[tuple[str, ...], Searched]
-"""How each case was searched, by its faults."""
+"""How each search was made, by what it is about (`Model.study`)."""
 
 
 def plain(text: str, _verdict: Verdict) -> str:
@@ -36,7 +37,7 @@ def report(
     yield f"{verification.machine}{revision}   ({file}, sha256 {sha256[:12]})"
     for case in verification.cases:
         yield ""
-        yield from _case(case, searches[case.faults], words, paint)
+        yield from _case(case, searches, words, paint)
     for faults in verification.not_begun:
         yield f"Interrupted before this was begun: with the fault {' and '.join(faults)}"
     for case in verification.cases:
@@ -58,12 +59,15 @@ def report(
     yield from textwrap.wrap(CAUTION, WIDTH)
 
 
-def _case(case: Case, searched: Searched, words: Vocabulary, paint: Paint) -> Iterator[str]:
+def _case(case: Case, searches: Searches, words: Vocabulary, paint: Paint) -> Iterator[str]:
+    searched = searches[case.faults]
     name = "Without faults" if not case.faults else "With the fault " + " and ".join(f"“{fault}”" for fault in case.faults)
     found = f"{counted(case.states, 'state')}, {counted(case.transitions, 'transition')}"
     yield from _head(f"{name}: {found} in {case.seconds:.2f} s", searched)
     yield f"  {coverage(case)}"
     yield from _aside(searched)
+    for one in case.observed:
+        yield from _apart(case, one, searches[study_of(case.faults, one.id)])
     wide = max((len(result.id) for result in case.results if len(result.id) <= 12), default=4)
     for result in case.results:
         verdict = paint(f"{WORDS[result.verdict]:<10}", result.verdict)
@@ -88,12 +92,22 @@ def _aside(searched: Searched) -> Iterator[str]:
         yield f"  the search was taken up again: {searched.spent_before_s:.1f} s had gone into it before"
 
 
+def _apart(case: Case, one: Observation, searched: Searched) -> Iterator[str]:
+    """Tell of a search of its own for a requirement on time or order."""
+    kinds = {result.id: result.kind for result in case.results}
+    beside = "a clock of its own" if kinds.get(one.id) == "response" else "its own note of what came before"
+    found = f"{counted(one.states, 'state')}, {counted(one.transitions, 'transition')}"
+    again = f"; taken up again after {searched.spent_before_s:.1f} s" if searched.spent_before_s else ""
+    ended = "" if one.stopped is None else f"; {coverage(one)}"
+    yield from _wrapped(f"{one.id} was searched by itself, with {beside}: {found} (engine {one.engine}){again}{ended}", "  ")
+
+
 def counted(number: int, thing: str) -> str:
     """Return a number of things: `1 state`, `2 states`."""
     return f"{number:,} {thing}{'' if number == 1 else 's'}"
 
 
-def coverage(case: Case) -> str:
+def coverage(case: Case | Observation) -> str:
     """Return in words how much of the machine was searched."""
     if case.stopped is None:
         return "every reachable state was visited"

@@ -36,8 +36,8 @@ class Noted(Struct, frozen=True, kw_only=True):
     """What must be known of the past for one requirement.
 
     *called_at*: the time of the earliest call that is not answered. *was_true*: the condition that calls, a moment ago.
-    *prepared*: what must come first has come. *violated*: by a deadline that has passed, or in this state. *lost*: why what came
-    before is not known.
+    *prepared*: what must come first has come. *violated*: by a deadline that has passed, or in this state. *lost*: why what
+    came before is not known.
     """
 
     called_at: int | None = None

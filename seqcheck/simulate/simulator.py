@@ -130,7 +130,7 @@ class Simulator:
         return tuple((hazard, verdict) for hazard, verdict in judged if isinstance(verdict, str))
 
     def breaches(self) -> tuple[Breach, ...]:
-        """Return the requirements on time and order that this run has violated by a deadline, or violates now, or can't tell."""
+        """Return the requirements on time and order that this run has been late for, or violates now, or that can't be told."""
         return self._deadlines.breaches(self._followed)
 
     def deadlines(self) -> tuple[Deadline, ...]:

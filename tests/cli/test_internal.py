@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 from msgspec.structs import replace
 
+from seqcheck.analyse import judge as judging
 from seqcheck.analyse import record as recording
-from seqcheck.analyse import verify as judging
 from seqcheck.analyse.record import Disagreement
 from seqcheck.cli import main as module
 from seqcheck.cli import searching as command

@@ -2,13 +2,14 @@
 
 import re
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 
 import pytest
 
 from seqcheck.analyse.verify import verify_case
 from seqcheck.check import declare, size, ticks
-from seqcheck.compile.compile import compile_machine
+from seqcheck.compile.compile import compile_machine, compile_observed
 from seqcheck.diagnostics.codes import Code
 from seqcheck.model.model import MOST_ROUNDS
 from seqcheck.search.engine import Limits
@@ -63,8 +64,9 @@ def test_a_refused_file_gives_the_codes_it_names(example: str) -> None:
 def test_an_example_gets_the_verdicts_it_states(example: str) -> None:
     stated = VERDICTS.search(example)
     assert stated is not None
-    model = compile_machine(accepted(example))
-    case = verify_case(model, engine("plain"), Limits(states=10_000), lambda _progress: None)
+    machine = accepted(example)
+    observing = partial(compile_observed, machine)
+    case = verify_case(compile_machine(machine), engine("plain"), Limits(states=10_000), lambda _progress: None, observing)
     assert [f"{result.id} {result.verdict.value}" for result in case.results] == stated[1].split("; ")
 
 

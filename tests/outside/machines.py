@@ -142,7 +142,8 @@ class Writer:
 
     def section(self, title: str, variables: tuple[Named, ...], derive: tuple[str, ...] = ()) -> list[str]:
         """Write a section of variables, each with its start values, and what the words of *derive* need."""
-        return [f"{title}:", *(f"  {v.name}: {self.declaration(v.kind, title, derive)}" for v in variables)] if variables else []
+        lines = [f"  {v.name}: {self.declaration(v.kind, title, derive)}" for v in variables]
+        return [f"{title}:", *lines] if lines else []
 
     def declaration(self, kind: Kind, title: str, derive: tuple[str, ...]) -> str:
         """Write one declaration in one of its forms."""
@@ -301,7 +302,8 @@ def quotient(w: Writer, s: Sketch) -> str:
 
 def ordering(w: Writer, s: Sketch) -> str:
     """Write a requirement on time or order; a stricter one is more often violated."""
-    a, b, c = (quoted(quotient(w, s) if w.fragile and w.one(True, False, False) else w.truth(s.truth, 1)) for _ in range(3))
+    fragile = [w.fragile and w.one(True, False, False) for _ in range(3)]
+    a, b, c = (quoted(quotient(w, s) if divides else w.truth(s.truth, 1)) for divides in fragile)
     if w.one(True, True, False):
         let_off = w.one("", "", f", unless: {c}")
         return f"when: {a}, within: {w.one(0, 1, 1, 2, 3)} s, then: {b}{let_off}"
@@ -334,7 +336,7 @@ def orders(w: Writer, s: Sketch) -> list[str]:
 
 @st.composite
 def machines(draw: st.DrawFn, *, with_faults: bool = True, with_orders_only: bool = False) -> str:
-    """A small random sequence file that must be accepted, of any behaviour. See `orders` for those with nothing else to judge."""
+    """A small random sequence file that must be accepted, of any behaviour. *with_orders_only*: see `orders`."""
     w = Writer(draw, fragile=draw(st.sampled_from([True, False, False])))
     derive = derived(w) if with_faults else ()
     parts = w.declared(f"part_{i}" for i in range(w.count(1, 2)))

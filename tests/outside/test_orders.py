@@ -141,9 +141,7 @@ def test_the_verdict_is_that_of_the_reading(text: str) -> None:
 def verified(machine: tree.Machine, faults: tuple[str, ...]) -> Case:
     """Return the whole verdict."""
     model = compile_machine(machine, faults)
-    return verify_case(
-        model, engine("plain"), Limits(), lambda _: None, lambda id_: compile_observed(machine, id_, faults)
-    )
+    return verify_case(model, engine("plain"), Limits(), lambda _: None, lambda id_: compile_observed(machine, id_, faults))
 
 
 def cost_of(result: Result) -> tuple[int, int] | None:

@@ -7,17 +7,18 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from seqcheck.model import semantics
-from seqcheck.model.model import Model, Observed
+from seqcheck.analyse.verdict import Verdict
+from seqcheck.model.model import Observed
 from seqcheck.proof.checking import Way
 from seqcheck.proof.form import Kind, Listed, OverSet, Proof
-from seqcheck.proof.writing import Verified, proof_of
+from seqcheck.proof.writing import proof_of
 from tests.outside.machines import machines
 from tests.proof.proving import (
     BOTH,
     CONFIRMED,
     Subject,
     again,
+    all_verified,
     answer,
     digest,
     drawn,
@@ -73,8 +74,7 @@ def test_what_holds_is_proved_in_cases_of_their_own(way: Way) -> None:
     proof = slide()
     told = [(case.faults, case.observed) for case in proof.cases]
     assert told[: 1 + len(HELD)] == [((), ""), *(((), id_) for id_ in HELD)]
-    assert (("motor sticks",), "in time") not in told
-    assert (("motor sticks",), "homed first") in told
+    assert told[1 + len(HELD) :] == [(("motor sticks",), ""), (("motor sticks",), "homed anew")]
     for case in proof.cases:
         if case.observed:
             assert [claim.id for claim in case.claims] == [case.observed]
@@ -160,7 +160,7 @@ def test_a_claim_of_the_other_kind_is_no_proof() -> None:
 
 
 # --- random machines ---
-calm = settings(deadline=None, max_examples=30, suppress_health_check=list(HealthCheck))
+calm = settings(deadline=None, max_examples=10, suppress_health_check=list(HealthCheck))
 LARGE = 400
 
 
@@ -182,6 +182,7 @@ def test_random_machines(text: str, chance: random.Random) -> None:
     case = proof.cases[place]
     for left_out in range(len(states(case))):
         assert kind_of(answer(its, with_case(proof, without(case, left_out), place), Way.LISTING)) == "RefusedError"
+    assume(states(case))
     left_out = chance.randrange(len(states(case)))
     smaller = with_case(proof, without(case, left_out), place)
     assert kind_of(answer(its, smaller, Way.SOLVER)) in {"RefusedError", "UndecidedError"}
@@ -189,37 +190,23 @@ def test_random_machines(text: str, chance: random.Random) -> None:
         state = tuple(chance.randint(domain.lowest, domain.highest) for domain in case.domains)
         larger = with_case(proof, with_state(case, state, 0), place)
         listing, solver = (kind_of(answer(its, larger, way)) for way in BOTH)
-        assert listing == solver or solver == "UndecidedError"
+        assert solver in {listing, "UndecidedError"}
 
 
 @calm
 @given(machines(with_orders_only=True, with_faults=False))
-def test_whatever_does_not_hold_is_refused(text: str) -> None:
-    """Every state that the search found, with the claim that nothing violates: both ways refuse it."""
+def test_only_what_holds_is_confirmed(text: str) -> None:
+    """All states that the search found, with the claim that nothing violates, whatever the verdict is."""
     its = subject(text)
+    base, *_ = all_verified(its.origin.compile(()), its.origin.compile)
+    verdicts = {result.id: result.verdict for result in base.case.results}
     for requirement in its.machine.requirements:
         model = its.origin.compile((), requirement.id)
-        found = verified(model)
-        assume(isinstance(found.evidence, object) and found.evidence is not None)
-        if is_free_of_trouble(model, found):
-            continue
+        made = proof_of([verified(model)], digest(text))
         (p,) = model.properties
         assert isinstance(p.rule, Observed)
-        made = proof_of([found], digest(text))
         case = replace(made.cases[0], claims=(OverSet(kind=Kind(p.rule.kind), id=requirement.id),))
-        assert {kind_of(answer(its, with_case(made, case), way)) for way in BOTH} <= {"RefusedError", "UndecidedError"}
-
-
-def is_free_of_trouble(model: Model, found: Verified) -> bool:
-    """Tell by the definition whether nothing is violated in any state that was found, and whether all has a value."""
-    (p,), (observer,) = model.properties, model.observers
-    assert isinstance(p.rule, Observed)
-    made = proof_of([found], "")
-    try:
-        if any(semantics.evaluate(model, p.rule.violated.test, state) for state in states(made.cases[0])):
-            return False
-        starts = [semantics.settle(model, raw) for raw in semantics.raw_starts(model)]
-    except (semantics.Impossible, semantics.Failed):
-        return False
-    ends = [end for state in {*starts, *states(made.cases[0])} for _, end in semantics.steps(model, state)]
-    return not any(getattr(end, "rule", None) == observer.rule for end in ends)
+        wanted = {CONFIRMED} if verdicts[requirement.id] is Verdict.HOLDS else {"RefusedError"}
+        assert isinstance(case.states, Listed)
+        if len(case.states.numbers) <= LARGE:
+            assert {kind_of(answer(its, with_case(made, case), way)) for way in BOTH} - {"UndecidedError"} == wanted

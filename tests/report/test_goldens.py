@@ -52,7 +52,7 @@ def test_every_kind_of_step_verdict_and_finding_has_a_golden_report() -> None:
     steps = {step["by"]["kind"] for result in results for step in result["run"]}  # type: ignore[index,union-attr,call-overload]
     assert steps == {kind.value for kind in StepKind}
     violated = {result["kind"] for result in results if result["verdict"] == "violated"}
-    assert violated == {*KIND_NAMES.values(), *BUILT_IN}
+    assert violated == {*KIND_NAMES.values(), *BUILT_IN, "response", "precedence", "procedure"}
     assert {result["verdict"] for result in results} == {verdict.value for verdict in Verdict}
     assert {finding["kind"] for case in cases for finding in rows(case, "findings")} == FINDINGS
 

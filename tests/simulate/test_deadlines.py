@@ -119,7 +119,7 @@ def test_random_machines(text: str, seed: int) -> None:
             past.append([after(beside, *one, by, outcome.ticks) for beside, one in zip(besides, past[-1], strict=True)])
 
 
-def after(beside: Beside, state: m.State | None, was: bool, by: By, ticks: int) -> tuple[m.State | None, bool]:  # noqa: FBT001
+def after(beside: Beside, state: m.State | None, was: bool, by: By, ticks: int) -> tuple[m.State | None, bool]:
     """Go tick by tick, so that a violation before the observer failed is known."""
     for _ in range(max(1, ticks)):
         was = was or (state is not None and beside.tells(state) is True)
@@ -229,7 +229,10 @@ def test_a_deadline_is_told_with_the_time_that_is_left() -> None:
 
 def test_a_violation_is_told_loudly() -> None:
     late = "*** REQUIREMENT R1 VIOLATED: It stops in time. Within 2 s this should have come: slide = still. ***"
-    early = "*** REQUIREMENT R2 VIOLATED: It is stopped first. This is so: slide = moving. This should have come first: stop = down. ***"
+    early = (
+        "*** REQUIREMENT R2 VIOLATED: It is stopped first. "
+        "This is so: slide = moving. This should have come first: stop = down. ***"
+    )
     assert early in told("start")
     assert late not in told("start", "stop down", "wait 2 s")
     assert late in told("start", "stop down", "wait 3 s")

@@ -6,10 +6,11 @@ from typing import TypeAlias
 
 from msgspec import Struct
 
-from seqcheck.analyse.auditing.removing import Removing, violations
+from seqcheck.analyse.auditing.removing import Removing
 from seqcheck.model.model import Model
-from seqcheck.search.engine import Stop, Unfit
-from seqcheck.search.symbolic.sorting import Apart, sort
+from seqcheck.search.engine import Stop
+from seqcheck.search.symbolic.deciding import Decided, decide
+from seqcheck.search.symbolic.symbolic import WIDEST
 
 FARTHEST = 64
 """Times the duration that it is stretched to at most, where not every length does."""
@@ -61,13 +62,6 @@ def durations(model: Model) -> Iterator[Duration]:
         yield Duration(name=timer.name, bound=Bound.PRESET, ticks=timer.pt, line=timer.input.line)
 
 
-class Verdicts(Struct, frozen=True, kw_only=True):
-    """The properties that are violated, by id, or why that is not known."""
-
-    ids: frozenset[str]
-    stopped: Stop | None
-
-
 def margins(asked: Sequence[Model], rebuilt: Rebuilt, removing: Removing) -> tuple[tuple[Margin, ...], Stop | None]:
     """Return the margins of a machine, given with those that are observed, and why the last ones are missing if they are."""
     now = _verdicts(asked, removing)
@@ -82,20 +76,15 @@ def margins(asked: Sequence[Model], rebuilt: Rebuilt, removing: Removing) -> tup
     return tuple(found), None
 
 
-def _verdicts(models: Sequence[Model], removing: Removing) -> Verdicts:
-    found = [_verdict(model, removing) for model in models]
-    stopped = next((one.stopped for one in found if one.stopped is not None), None)
-    return Verdicts(ids=frozenset[str]().union(*(one.ids for one in found)), stopped=stopped)
-
-
-def _verdict(model: Model, removing: Removing) -> Verdicts:
-    try:
-        found = sort(model, Apart(by=()), lambda sets: sets, removing.limits(), removing.observer)
-    except Unfit:
-        explored = removing.engine.explore(model, (), removing.limits(), removing.observer)
-        ids = frozenset(model.properties[n].id for n, _ in violations(model, explored))
-        return Verdicts(ids=ids, stopped=explored.stopped)
-    return Verdicts(ids=frozenset(model.properties[n].id for n in found.found), stopped=found.stopped)
+def _verdicts(models: Sequence[Model], removing: Removing) -> Decided:
+    """Return what is violated: the properties of the first model, and of each of the others the one that it observes."""
+    ids: frozenset[str] = frozenset()
+    for model in models:
+        found = decide(model, removing.limits(), removing.observer)
+        ids |= found.ids
+        if found.stopped is not None:
+            return Decided(ids=ids, stopped=found.stopped)
+    return Decided(ids=ids, stopped=None)
 
 
 class Trying:
@@ -128,11 +117,15 @@ class Trying:
         return Margin(duration=self._duration, turns_at=turns_at, ids=ids, tried_to=tried_to)
 
     def _longer(self) -> Margin:
-        """A longer latest time only adds to what can happen: the first length at which a verdict turns is closed in upon."""
+        """Close in upon the first length at which a verdict turns: a longer latest time only adds to what can happen.
+
+        So what is once violated stays so, and what is once reachable; only a `recoverable` may turn, and turn back, between two
+        lengths that are tried.
+        """
         if not self._turns(None):
             return self._told(None, None)
         low, high = self._duration.ticks, self._duration.ticks + 1
-        most = max(1, self._duration.ticks) * FARTHEST
+        most = min(max(1, self._duration.ticks) * FARTHEST, WIDEST - 1)
         while not self._turns(high):
             if high >= most:
                 return self._told(None, high)

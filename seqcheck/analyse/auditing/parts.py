@@ -55,7 +55,7 @@ def parts(model: Model, *, people: bool = False) -> tuple[Part, ...]:
 def _permissives(model: Model, kinds: Collection[StepKind]) -> Iterator[Part]:
     for step in model.steps:
         for guard in step.guards if step.kind in kinds else ():
-            if guard.test == TRUE:
+            if guard.test == TRUE and step.kind is StepKind.PERSON:
                 continue
             yield _permissive(step, guard)
             clauses = conjuncts(guard.test)

@@ -49,9 +49,10 @@ class Campaign(Struct, kw_only=True):
     answered: dict[tuple[str, ...], Answer] = field(default_factory=dict)
 
     def run(self) -> Iterator[Reached]:
-        """Look at every set; yield what each newly reaches. Raises `NotOursError`, `NoCrewError` and `OSError`."""
+        """Look at every set; yield what each newly reaches. Raises `NotOursError`, `NoCrewError` and `CannotKeepError`."""
         totals = [count_of(self.machines.everything, size) for size in range(self.up_to + 1)]
         self.desk.total += sum(totals) + len(self.besides)
+        yield from self._recall_together()
         for size, total in enumerate(totals):
             before = self.desk.done
             if self.desk.ended is None:
@@ -87,11 +88,32 @@ class Campaign(Struct, kw_only=True):
         """Take in what a search over all sets at once came to; yield what is reached. Raises `Disagreement`."""
         if told.found is None:
             return
+        if told.whole.about not in self.desk.kept.minimal:
+            self.desk.kept.add_minimal(told.whole, told.found)
         for answer in answers(told.whole.model, told.found, self._as(told.whole.model)):
             yield from self._noted(answer)
         self.collector.settle(told.found.found)
         if told.found.none_fails and not told.whole.model.observers:
             self.collector.settle(BUILT_IN)
+
+    def _recall_together(self) -> Iterator[Reached]:
+        """Take in again, in the same order, what was known when searches over all sets ended, so that the same runs are shown.
+
+        Raises `NotOursError` if these are none.
+        """
+        kept, single = self.desk.kept, set(self.machines.everything.faults)
+        known = {whole.about: whole for whole in self.desk.wholes if whole.about in kept.minimal}
+        for line in kept.found_before if known else ():
+            answer, whole = line.answer, known.get(line.whole) if line.whole is not None else None
+            if answer is not None and len(answer.study) <= self.up_to and single.issuperset(answer.study):
+                with checking(answer.study):
+                    reached = list(self._noted(answer))
+                yield from reached
+            if whole is not None:
+                self.desk.wholes.remove(whole)
+                with checking(("all sets of faults",)):
+                    reached = list(self.take_together(Told(whole=whole, found=line.minimal)))
+                yield from reached
 
     def _as(self, everything: Model) -> Callable[[FaultSet], Model]:
         """Return what gives a machine like one with all faults under study, observed or not, with some of them."""

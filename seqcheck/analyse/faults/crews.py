@@ -119,7 +119,9 @@ class Cluster:
         self._executor = self._client.get_executor(pure=False)
 
     def submit(self, work: Callable[..., T], *about: object) -> "Future[T]":
-        """Hand over a piece of work."""
+        """Hand over a piece of work. Raises `NoCrewError` if the cluster is gone."""
+        if self._client.status != "running":
+            raise NoCrewError("the cluster is gone")
         future: Future[T] = self._executor.submit(work, *about)
         return future
 

@@ -11,7 +11,7 @@ from msgspec import Struct, field
 from msgspec.structs import replace
 
 from seqcheck.analyse.faults.asking import Answer, Batch, Question, work
-from seqcheck.analyse.faults.crews import Crew, Here
+from seqcheck.analyse.faults.crews import Crew, Here, NoCrewError
 from seqcheck.analyse.faults.keeping import Kept
 from seqcheck.analyse.faults.together import Minimal, Whole, search_together
 from seqcheck.search.engine import Limits, Stop
@@ -39,6 +39,7 @@ class Ended(Enum):
 
     SECONDS = "the limit on time"
     INTERRUPTED = "an interruption from the keyboard"
+    NOBODY = "the loss of all who worked on it"
 
 
 class Pace(Struct, frozen=True, kw_only=True):
@@ -98,7 +99,7 @@ class Desk(Struct, kw_only=True):
         """Ask about subjects, and yield what is answered as it comes. Where nothing is left to *ask*, that is done.
 
         What is said of all sets at once comes in between, if it does. Those that nobody survived are in *lost*. Raises
-        `NoCrewError`.
+        `NoCrewError` if there is nobody to begin with.
         """
         waiting: deque[T] = deque(subjects)
         asked: dict[tuple[str, ...], T] = {}
@@ -106,12 +107,12 @@ class Desk(Struct, kw_only=True):
             crew = self._who()
             while waiting and len(self._pending) < 2 * crew.size:
                 batch = self._batch(waiting, crew.batch, ask, asked)
-                if batch:
-                    self._pending[crew.submit(work, batch, self.orders.engine, self._limits())] = batch
-                if isinstance(crew, Here):
+                if not self._hand_over(crew, batch) or isinstance(crew, Here):
                     break
             for future in wait(self._pending, LOOKS_EVERY_S, FIRST_COMPLETED).done if self._pending else ():
-                about = self._pending.pop(future)
+                about = self._pending.pop(future, None)
+                if about is None:
+                    continue
                 if self._is_lost(future, crew):
                     self._ask_again(about, waiting, asked)
                 elif isinstance(about, Whole):
@@ -120,6 +121,15 @@ class Desk(Struct, kw_only=True):
                 else:
                     yield from self._taken(future.result())
             self.orders.watch(self._pace())
+
+    def _hand_over(self, crew: Crew, batch: Batch) -> bool:
+        """Hand a batch over, if it is one; tell whether there is anybody."""
+        try:
+            if batch:
+                self._pending[crew.submit(work, batch, self.orders.engine, self._limits())] = batch
+        except NoCrewError:
+            self.ended = Ended.NOBODY
+        return self.ended is None
 
     def _drop(self, is_needless: Callable[[tuple[str, ...]], bool]) -> None:
         """Wait no longer for answers to questions that need none by now."""
@@ -152,9 +162,14 @@ class Desk(Struct, kw_only=True):
         if future.cancelled():
             return True
         error = future.exception()
-        if error is not None and not crew.is_loss(error):
-            raise error
-        return error is not None
+        if error is None:
+            return False
+        try:
+            if not crew.is_loss(error):
+                raise error
+        except NoCrewError:
+            self.ended = Ended.NOBODY
+        return True
 
     def _taken(self, answers: Iterable[Answer]) -> Iterator[Answer]:
         for answer in answers:
@@ -185,10 +200,11 @@ class Desk(Struct, kw_only=True):
 
     def _begin_wholes(self, crew: Crew) -> None:
         """Begin to search all sets at once, for no longer than one after the other is likely to take."""
-        pace = self._pace().left_s
-        seconds = self._limits().seconds
+        pace, seconds = self._pace().left_s, self._limits().seconds
         if pace is not None:
             seconds = max(LEAST_S, pace) if seconds is None else min(seconds, max(LEAST_S, pace))
+        elif crew.size == 1:
+            return
         for whole in self.wholes:
             self._pending[crew.submit(search_together, whole, seconds)] = whole
 

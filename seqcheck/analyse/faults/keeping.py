@@ -13,6 +13,7 @@ import msgspec
 from msgspec import Struct
 
 from seqcheck.analyse.faults.asking import Answer
+from seqcheck.analyse.faults.together import Minimal, Whole
 from seqcheck.analyse.record import Disagreement
 from seqcheck.model import semantics
 
@@ -23,6 +24,19 @@ DAMAGED = (Disagreement, semantics.Impossible, semantics.Failed, ValueError, Loo
 
 class NotOursError(Exception):
     """The file keeps something else; the text says what."""
+
+
+class CannotKeepError(Exception):
+    """The file cannot be read or written; the text says why."""
+
+
+@contextmanager
+def writing() -> Iterator[None]:
+    """Read or write the file. Raises `CannotKeepError` where that fails."""
+    try:
+        yield
+    except OSError as error:
+        raise CannotKeepError(error.strerror or str(error)) from None
 
 
 @contextmanager
@@ -44,6 +58,14 @@ class Heading(Struct, frozen=True, kw_only=True):
     search: str
 
 
+class Line(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A line of the file: an answer, or what one search over all sets found, with what that was about."""
+
+    answer: Answer | None = None
+    whole: tuple[str, int] | None = None
+    minimal: Minimal | None = None
+
+
 class Kept:
     """The answers of one campaign, in a file. *path* None: they are kept nowhere."""
 
@@ -52,25 +74,39 @@ class Kept:
         self._heading = heading
         self._file: BinaryIO | None = None
         self.answers: dict[tuple[str, ...], Answer] = {}
+        self.minimal: dict[tuple[str, int], Minimal] = {}
+        self.found_before: tuple[Line, ...] = ()
+
+    @property
+    def is_file(self) -> bool:
+        """Whether answers may come out of a file."""
+        return self._path is not None
 
     def open(self) -> Self:
-        """Read the answers that are there, and make ready to add others. Raises `NotOursError` and `OSError`."""
-        if self._path is None:
-            return self
-        written = self._path.read_bytes() if self._path.exists() else b""
+        """Read the answers that are there, and make ready to add others. Raises `NotOursError` and `CannotKeepError`."""
+        if self._path is not None:
+            with writing():
+                self._opened(self._path)
+        return self
+
+    def _opened(self, path: Path) -> None:
+        written = path.read_bytes() if path.exists() else b""
         whole = written[: written.rfind(b"\n") + 1]
         if written and not whole:
             raise NotOursError("its first line is no heading")
-        for answer in self._read(whole):
-            self.answers[answer.study] = answer
-        self._file = self._path.open("r+b" if written else "wb")
+        self.found_before = tuple(self._read(whole))
+        for line in self.found_before:
+            if line.answer is not None:
+                self.answers[line.answer.study] = line.answer
+            if line.whole is not None and line.minimal is not None:
+                self.minimal[line.whole] = line.minimal
+        self._file = path.open("r+b" if written else "wb")
         self._file.truncate(len(whole))
         self._file.seek(len(whole))
         if not whole:
             self._write(self._heading)
-        return self
 
-    def _read(self, whole: bytes) -> Iterator[Answer]:
+    def _read(self, whole: bytes) -> Iterator[Line]:
         if not whole:
             return
         first, *others = whole.splitlines()
@@ -88,20 +124,27 @@ class Kept:
             raise NotOursError(f"it was searched with {heading.search}, not with {self._heading.search}")
         for number, line in enumerate(others, start=2):
             try:
-                yield msgspec.json.decode(line, type=Answer)
+                yield msgspec.json.decode(line, type=Line)
             except (msgspec.MsgspecError, UnicodeDecodeError) as error:
                 raise NotOursError(f"line {number} is damaged: {error}") from None
 
     def add(self, answer: Answer) -> None:
-        """Keep an answer. Raises `OSError`."""
+        """Keep an answer. Raises `CannotKeepError`."""
         self.answers[answer.study] = answer
         if self._file is not None:
-            self._write(answer)
+            self._write(Line(answer=answer))
+
+    def add_minimal(self, whole: Whole, found: Minimal) -> None:
+        """Keep what one search over all sets found. Raises `CannotKeepError`."""
+        self.minimal[whole.about] = found
+        if self._file is not None:
+            self._write(Line(whole=whole.about, minimal=found))
 
     def _write(self, what: Struct) -> None:
         if self._file is not None:
-            self._file.write(msgspec.json.encode(what) + b"\n")
-            self._file.flush()
+            with writing():
+                self._file.write(msgspec.json.encode(what) + b"\n")
+                self._file.flush()
 
     def close(self) -> None:
         """Close the file."""

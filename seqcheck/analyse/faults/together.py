@@ -45,6 +45,11 @@ class Whole(Struct, frozen=True, kw_only=True):
     model: Model
     up_to: int
 
+    @property
+    def about(self) -> tuple[str, int]:
+        """What it is about: the requirement that is observed, if any, and the number of faults."""
+        return (self.model.properties[0].id if self.model.observers else "", self.up_to)
+
 
 def search_together(whole: Whole, seconds: float | None) -> Minimal | None:
     """Search all sets of faults at once, in so many seconds at the most; None if that came to no end."""

@@ -38,7 +38,7 @@ class Outcomes:
                 places[root] = len(order)
                 order.append(root)
         for count, situation in enumerate(order):
-            if count % LOOKS_EVERY == 0 and not self._may_go_on(len(order)):
+            if count % LOOKS_EVERY == 0 and not self._may_go_on(count):
                 self._seen = count
                 return False
             for _, after in visit(situation).moves:
@@ -106,7 +106,14 @@ class Outcomes:
         asked = self.asked[self._situations.script.cells[situation >> SHIFT].procedure]
         if situation & STATE in asked.steps:
             return 0 if visit.stops else WAY_OUT
+        if not self._has_a_good_end(situation):
+            return 0 if visit.stops else MAYBE_LOST
         return LOST if self.ways_complete else MAYBE_LOST
+
+    def _has_a_good_end(self, situation: int) -> bool:
+        """Tell whether it is known what a good end is: without `ends with`, only if the procedure ends as written."""
+        number = self._situations.script.cells[situation >> SHIFT].procedure
+        return self._situations.model.procedures[number].ends_with is not None or bool(self._situations.ends[number])
 
     # --- adding up ---
     def own(self, situation: int) -> int:

@@ -92,7 +92,7 @@ class Tracer:
     def outcomes(self, look: Look, outcomes: Outcomes) -> tuple[Outcome, ...]:
         """Return all that a deviation can come to, worst first; refusals in the order of the steps refused."""
         found = list(self._outcomes_of(look, outcomes))
-        if look.comes_to & OPEN or not outcomes.complete or self._written.stopped is not None:
+        if look.comes_to & OPEN or look.is_open or self._written.stopped is not None:
             found.append(Outcome(met=Class.UNDECIDED, way=None))
         return tuple(sorted(found, key=lambda one: (one.met, one.refusal.place if one.refusal is not None else 0)))
 

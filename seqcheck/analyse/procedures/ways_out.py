@@ -72,6 +72,9 @@ class WaysOut:
 
     def _deepen(self) -> None:
         """Search one step further."""
+        if not self._may_go_on(len(self._reached)):
+            self.stopped = True
+            return
         fresh: list[int] = []
         reached, layer, moves = self._reached, self._layer, self._moves
         for count, state in enumerate(layer):

@@ -144,6 +144,11 @@ class Look:
             for node, unchanged in walk.joins:
                 self.comes_to |= self._of_join(node[0], unchanged=unchanged)
 
+    @property
+    def is_open(self) -> bool:
+        """Whether there may be more hazards, where it was not looked."""
+        return bool(self.hazards >> len(self._situations.moves.hazards))
+
     def _of_inner(self, situation: int) -> int:
         if situation >> SHIFT == self._situations.script.alone:
             return self._outcomes.comes_to[self._outcomes.place(situation)]

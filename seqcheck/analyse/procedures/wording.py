@@ -93,13 +93,8 @@ class Wording(Struct, frozen=True, kw_only=True):
                 return "UNDECIDED: a limit was reached before everything was looked at"
             case Class.FAILS:
                 return f"CANNOT BE COMPLETED: {outcome.about}"
-            case Class.LOST:
-                return f"STUCK FOR GOOD: {self._stuck(procedure, outcome)}; there is no way out"
-            case Class.STUCK:
-                unknown = "" if row is None else "; whether there is a way out is UNDECIDED"
-                return f"stuck: {self._stuck(procedure, outcome)}{unknown}"
-            case Class.WAY_OUT:
-                return f"stuck: {self._stuck(procedure, outcome)}; {self._out(outcome.way, most)}"
+            case Class.LOST | Class.STUCK | Class.WAY_OUT:
+                return self._is_stuck(procedure, outcome, row, most)
             case Class.REFUSED if outcome.refusal is not None:
                 return self.refusal(outcome.refusal)
             case Class.WELL:
@@ -124,6 +119,14 @@ class Wording(Struct, frozen=True, kw_only=True):
             missing = "it needs " + " and ".join(guard.text for guard in guards)
         return f"step {refusal.place + 1}, “{step.name}” ({missing})"
 
+    def _is_stuck(self, procedure: Procedure, outcome: Outcome, row: Row | None, most: int | None) -> str:
+        where = self._stuck(procedure, outcome)
+        if outcome.met is Class.LOST:
+            return f"STUCK FOR GOOD: {where}; there is no way out"
+        if outcome.met is Class.WAY_OUT:
+            return f"stuck: {where}; {self._out(outcome.way, most)}"
+        return f"stuck: {where}{self._round(outcome.way) if row is None else '; whether there is a way out is UNDECIDED'}"
+
     def _stuck(self, procedure: Procedure, outcome: Outcome) -> str:
         if outcome.place is None:
             return outcome.about
@@ -131,6 +134,11 @@ class Wording(Struct, frozen=True, kw_only=True):
             return f"step {outcome.place + 1}, {self.step(procedure.steps[outcome.place])}, may never end"
         ends_with = procedure.ends_with
         return "it ends without " + (f"“{ends_with.text}”" if ends_with is not None else "a good end")
+
+    @staticmethod
+    def _round(way: Way | None) -> str:
+        goes_round = way is not None and way.stuck is not None and way.stuck < len(way.moves)
+        return ": what the run shows last can repeat for ever" if goes_round else ""
 
     def _out(self, way: Way | None, most: int | None) -> str:
         out = () if way is None or way.stuck is None else way.moves[way.stuck :]

@@ -113,7 +113,7 @@ class Following:
             written.breaks += self._never_ending(written)
         cost = written.reached
         written.breaks.sort(key=lambda one: (one.kind, cost.get(one.situation, 0)))
-        situations.ends[procedure] = {end & STATE for end in written.by_cell.get(written.line.end, ())}
+        situations.ends[procedure] = {end & STATE for end in written.ends}
         return written
 
     def _settle_starts(self) -> None:

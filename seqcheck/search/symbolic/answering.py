@@ -54,15 +54,19 @@ class Answering:
         """Return for each variable the values that it has in some of the states."""
         return tuple(frozenset(self._space.values(states, v)) for v in range(len(self._model.variables)))
 
-    def acted(self, states: Node) -> frozenset[int]:
-        """Return the reactions whose condition holds in some of the states or at their turn while one settles."""
+    def acted(self, states: Node, starts: Node | None = None) -> frozenset[int]:
+        """Return the reactions whose condition holds in some of the states or at their turn while one settles.
+
+        *starts*: only they are looked at as they settle, not all of them.
+        """
         truth = self._parts.moves.truth
         within = self._parts.moves.settling.within_rounds
         rest = [(n, r.when.test) for n, r in enumerate(self._model.reactions) if n not in within]
         awake = {number for number, test in rest if (states & truth(test)).satisfiable()}
         noted = ((number, acting) for move in self._parts.every for number, acting in move.acted.items())
         awake |= {number for number, acting in noted if (acting & states).satisfiable()}
-        return frozenset(awake | self._parts.start.acted.keys())
+        begun = self._parts.start.acted.items()
+        return frozenset(awake.union(n for n, acting in begun if starts is None or (acting & starts).satisfiable()))
 
     def passing(self, states: Node) -> frozenset[int]:
         """Return the hazards that hold while settling."""

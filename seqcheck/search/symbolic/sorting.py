@@ -29,6 +29,8 @@ Values: TypeAlias = tuple[int, ...]
 Choose: TypeAlias = Callable[[Collection[Values]], Collection[Values]]
 """Chooses the values that are to be shown among all with which something is violated."""
 
+Shown: TypeAlias = tuple[tuple[Values, Trace | None], ...]
+
 
 class Sorted(Struct, frozen=True, kw_only=True):
     """What was found: for the number of each violated property, the chosen values, each with a run (None: no run can show it).
@@ -36,6 +38,7 @@ class Sorted(Struct, frozen=True, kw_only=True):
     *states* counts those of all machines together. *stopped*: the search did not come to its end, and nothing is known. *never*
     are the watches that no state of the machine has where nothing differs from 0, *acted* the reactions that act in it.
     *unjudged* are properties whose condition has no value somewhere, *fails* tells that some step cannot be completed.
+    *left_out* are the values with which either is so, where they were to be left out of all the rest.
     """
 
     states: int
@@ -45,21 +48,28 @@ class Sorted(Struct, frozen=True, kw_only=True):
     never: frozenset[int] = frozenset()
     acted: frozenset[int] = frozenset()
     fails: bool = False
+    left_out: frozenset[Values] = frozenset()
 
 
 class Apart(Struct, frozen=True, kw_only=True):
     """What tells machines apart: the variables *by*, no more than *at_most* of which begin with another value than 0.
 
-    *watches* are conditions to be looked for in the machine where all of them are 0.
+    *watches* are conditions to be looked for in the machine where all of them are 0. *only_sound*: machines in which something
+    fails, or a property cannot be judged, are left out of the answer.
     """
 
     by: tuple[int, ...]
     at_most: int | None = None
     watches: tuple[Expression, ...] = ()
+    only_sound: bool = False
 
 
-def sort(model: Model, apart: Apart, choose: Choose, limits: Limits, observer: Observer) -> Sorted:
-    """Search all machines that are told apart. Raises `Unfit`."""
+def sort(model: Model, apart: Apart, choose: Choose | None, limits: Limits, observer: Observer) -> Sorted:
+    """Search all machines that are told apart. Raises `Unfit`.
+
+    Without *choose* the variables have but two values, and the least sets of those that are 1 are shown, none being part of
+    another.
+    """
     with Allowance(limits) as allowance:
         budget = Budget(allowance, limits, observer)
         try:
@@ -73,7 +83,7 @@ def sort(model: Model, apart: Apart, choose: Choose, limits: Limits, observer: O
 class Sorting:
     """One such search."""
 
-    def __init__(self, model: Model, apart: Apart, choose: Choose, budget: Budget) -> None:
+    def __init__(self, model: Model, apart: Apart, choose: Choose | None, budget: Budget) -> None:
         self._model = model
         self._apart = apart
         self._by = by = apart.by
@@ -92,24 +102,40 @@ class Sorting:
 
     def sorted(self) -> Sorted:
         """Search, then sort what is violated."""
-        states = self._all()
+        states = every = self._all()
         self._answering = Answering(self._parts, states, self._search.runs)
-        found: dict[int, tuple[tuple[Values, Trace | None], ...]] = {}
+        unsound = self._unsound(states)
+        if self._apart.only_sound and unsound.satisfiable():
+            states &= ~unsound
+            self._answering = Answering(self._parts, states, self._search.runs)
+        found: dict[int, Shown] = {}
         for number, p in enumerate(self._model.properties):
             shown = tuple(self._shown(p.rule, states))
             if shown:
                 found[number] = shown
         plain = Answering(self._parts, states & self._plain(), self._search.runs)
         return Sorted(
-            states=self._space.count(states),
+            states=self._space.count(every),
             stopped=None,
             found=found,
             never=plain.never(self._apart.watches),
-            acted=plain.acted(states & self._plain()),
+            acted=plain.acted(states & self._plain(), self._plain()),
             unjudged=frozenset(number for number, _ in self._answering.unjudged()),
-            fails=bool(self._parts.start.failing)
-            or any((failing & states).satisfiable() for move in self._parts.every for _, failing in move.failing),
+            fails=self._failing(every).satisfiable(),
+            left_out=frozenset(self._listed(unsound)) if self._apart.only_sound else frozenset(),
         )
+
+    def _failing(self, states: Node) -> Node:
+        """Return the states in which a step fails, and the starts, not settled yet, that do not come to rest."""
+        starts = self._space.any(raw for _, raw in self._parts.start.failing)
+        if self._apart.at_most is not None:
+            starts &= self._few(self._apart.at_most)
+        return starts | states & self._space.any(failing for move in self._parts.every for _, failing in move.failing)
+
+    def _unsound(self, states: Node) -> Node:
+        """Return the values with which something fails, or a property cannot be judged somewhere, as a set over all states."""
+        unjudged = self._space.any(aim.states for _, aim in self._answering.unjudged())
+        return self._project(self._failing(states) | unjudged)
 
     def _plain(self) -> Node:
         return self._space.all(self._space.has(variable, 0) for variable in self._by)
@@ -155,23 +181,46 @@ class Sorting:
             case Reachable(goal=guard):
                 aims = list(self._answering.cut_off_after_faults(guard.test))
                 lacking = self._project(states) & ~self._project(states & self._parts.moves.truth(guard.test))
-                unreached = set(self._listed(lacking & self._project(self._starts)))
+                unreached = lacking & self._project(self._starts)
             case _:
-                aims, unreached = list(self._answering.aims(rule)), set[Values]()
-        violated = unreached.union(*(self._values(aim) for aim in aims))
-        for values in self._choose(violated) if violated else ():
-            yield values, None if values in unreached else self._shortest(aims, values)
+                aims, unreached = list(self._answering.aims(rule)), self._space.false
+        violated = self._space.any([unreached, *(self._values(aim) for aim in aims)])
+        for values in self._chosen(violated):
+            hopeless = (unreached & self._with(values)).satisfiable()
+            yield values, None if hopeless else self._shortest(aims, values)
+
+    def _chosen(self, violated: Node) -> Collection[Values]:
+        if not violated.satisfiable():
+            return ()
+        return list(self._least(violated)) if self._choose is None else self._choose(set(self._listed(violated)))
+
+    def _least(self, violated: Node) -> Iterator[Values]:
+        """Yield the least sets of variables that are 1 in a set over all states: none is part of another."""
+        ones = {variable: self._space.has(variable, 1) for variable in self._by}
+        left = violated
+        while left.satisfiable():
+            some = left
+            for variable in self._by:
+                smaller = some & ~ones[variable]
+                if smaller.satisfiable():
+                    some = smaller
+            values = next(self._listed(some))
+            yield values
+            left &= ~self._space.all(ones[variable] for variable, value in zip(self._by, values, strict=True) if value)
+
+    def _with(self, values: Values) -> Node:
+        return self._space.all(self._space.has(variable, value) for variable, value in zip(self._by, values, strict=True))
 
     def _project(self, states: Node) -> Node:
         """Return the values that tell machines apart which some of *states* have, as a set over all states."""
         return states.exists(self._rest)
 
-    def _values(self, aim: Aim) -> Iterator[Values]:
-        """Yield the values that tell apart the machines in which an aim can be met, the step attempted at its end counted."""
+    def _values(self, aim: Aim) -> Node:
+        """Return the values that tell apart the machines in which an aim can be met, the step attempted at its end counted."""
         states = self._project(aim.states)
         for variable, value in self._written_at_last(aim).items():
             states = states.exists(self._space.cube(self._space.now[variable])) & self._space.has(variable, value)
-        return self._listed(states)
+        return states
 
     def _written_at_last(self, aim: Aim) -> Mapping[int, int]:
         return self._written[aim.last] if aim.attempts and aim.last is not None else {}

@@ -30,16 +30,19 @@ MOST_TRIED = 400
 class Refusals(Struct, frozen=True, kw_only=True):
     """Where one command is refused.
 
-    *situations* in which it is, of which accepting it in *harmless* ones could not lead to a hazard and *open* ones were not
-    decided; *unmoved* of the harmless ones would change nothing. *states* and *harmless_states* are the same with everything
-    seen. *example*: a shortest way to a harmless situation, one that accepting it would change if there is any.
+    *accepted* situations are those in which it is accepted, *situations* those in which it is refused. Accepting it in
+    *harmless* of these could not lead to a hazard, *open* ones were not decided; *unmoved* of the harmless ones would change
+    nothing. *accepted_states*, *states* and *harmless_states* are the same with everything seen. *example*: a shortest way to a
+    harmless situation, one that accepting it would change if there is any.
     """
 
     step: int
+    accepted: int
     situations: int
     harmless: int
     open: int
     unmoved: int
+    accepted_states: int
     states: int
     harmless_states: int
     example: Trace | None
@@ -107,10 +110,12 @@ class Strictness:
         helpless = (free.preimage(beyond_help) | fails) & ~accepted
         return Refusals(
             step=number,
+            accepted=self._situations.count(self._situations.of(self._reached & accepted)),
             situations=self._situations.count(seen),
             harmless=self._situations.count(found),
             open=self._situations.count(left),
             unmoved=self._situations.count(unmoved),
+            accepted_states=self._space.count(self._reached & accepted),
             states=self._space.count(refused),
             harmless_states=self._space.count(refused & ~helpless),
             example=self._example(refused, found & ~unmoved, found),

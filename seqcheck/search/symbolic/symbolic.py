@@ -44,9 +44,6 @@ class SymbolicEngine:
         Raises `Unfit` for a model with a variable of very many values, or whose settling takes very many rounds. Memory: some
         30 bytes a node of the diagrams on the way, which has little to do with the number of states.
         """
-        for v in model.variables:
-            if v.highest - v.lowest >= WIDEST:
-                raise Unfit(f"{v.name} has {v.highest - v.lowest + 1:,} values, which is too many to tell apart in a diagram")
         with Allowance(limits) as allowance:
             try:
                 return Search(model, Budget(allowance, limits, observer), extras).run(watches)
@@ -77,9 +74,12 @@ def nothing_found(model: Model, why: Stop) -> Exploration:
 
 
 class Search:
-    """One search of one model."""
+    """One search of one model. Raises `Unfit` for a variable of very many values."""
 
     def __init__(self, model: Model, budget: Budget, extras: Extras) -> None:
+        for v in model.variables:
+            if v.highest - v.lowest >= WIDEST:
+                raise Unfit(f"{v.name} has {v.highest - v.lowest + 1:,} values, which is too many to tell apart in a diagram")
         self._model = model
         self._extras = extras
         self._budget = budget

@@ -60,4 +60,5 @@ requirements:
   R6: {text: Only a start starts it,  only: [start the stroke], makes: drive = down}
 """
 OWN = PRESS.replace("  DERIVE\n", "")
+SOME_DERIVED = PRESS.replace("DERIVE", "derive: [outputs, power]")
 DERIVED = PRESS.replace("DERIVE", "derive: [sensors, outputs, power, restart, timers]")

@@ -10,15 +10,15 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import Future
 from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
-from typing import TypeVar
+from typing import TypeAlias, TypeVar
 
 import pytest
 
 from seqcheck.analyse.faults.asking import Question
 from seqcheck.analyse.faults.crews import Cluster, Crew, Here, NoCrewError, Processes
-from seqcheck.analyse.faults.desk import MOST_TRIES
+from seqcheck.analyse.faults.desk import MOST_TRIES, Ended
 from seqcheck.search.engine import Limits
-from tests.analyse.faults.press import DERIVED, OWN
+from tests.analyse.faults.press import OWN, SOME_DERIVED
 from tests.analyse.faults.studying import campaign_of, desk_of, rows_of, sets_of
 from tests.outside.reading import machine_of
 
@@ -76,7 +76,7 @@ def test_an_error_of_this_program_is_no_loss() -> None:
 
 
 def test_processes_find_the_same_and_are_gone_at_the_end() -> None:
-    machine = machine_of(DERIVED)
+    machine = machine_of(SOME_DERIVED)
     before = {child.pid for child in multiprocessing.active_children()}
     assert sets_of(rows_of(machine, 1, desk_of(lambda: Processes(2)))) == sets_of(rows_of(machine, 1))
     ends = time.monotonic() + 5
@@ -86,7 +86,7 @@ def test_processes_find_the_same_and_are_gone_at_the_end() -> None:
 
 
 def test_processes_that_are_killed_lose_nothing() -> None:
-    machine = machine_of(DERIVED)
+    machine = machine_of(SOME_DERIVED)
     before = {child.pid for child in multiprocessing.active_children()}
     campaign = campaign_of(machine, 2, desk_of(lambda: Processes(2)))
     killed = 0
@@ -101,9 +101,13 @@ def test_processes_that_are_killed_lose_nothing() -> None:
 
 
 # --- a cluster ---
+Cast: TypeAlias = "tuple[str, list[subprocess.Popen[bytes]]]"
+"""The address of a cluster, its scheduler and its workers."""
+
+
 @pytest.fixture
-def cluster(tmp_path: Path) -> Iterator[tuple[str, list["subprocess.Popen[bytes]"]]]:
-    """Start a scheduler and two workers, processes of their own; give the address and the workers."""
+def cluster(tmp_path: Path) -> Iterator[Cast]:
+    """Start a scheduler and two workers, processes of their own; give the address and all three."""
     pytest.importorskip("distributed")
     file = tmp_path / "scheduler.json"
     options = ["--scheduler-file", str(file), "--no-dashboard"]
@@ -119,7 +123,7 @@ def cluster(tmp_path: Path) -> Iterator[tuple[str, list["subprocess.Popen[bytes]
         address = str(json.loads(file.read_text(encoding="utf-8"))["address"])
         while _workers(address) < 2:
             assert time.monotonic() < ends
-        yield address, started[1:]
+        yield address, started
     finally:
         for process in started:
             process.kill()
@@ -140,10 +144,10 @@ def _workers(address: str) -> int:
 
 
 def test_a_cluster_finds_the_same_with_a_worker_killed_midway(
-    cluster: tuple[str, list["subprocess.Popen[bytes]"]],
+    cluster: Cast,
 ) -> None:
-    address, workers = cluster
-    machine = machine_of(DERIVED)
+    address, (_, *workers) = cluster
+    machine = machine_of(SOME_DERIVED)
     campaign = campaign_of(machine, 2, desk_of(lambda: Cluster(address)))
     found = 0
     with campaign.desk:
@@ -155,6 +159,22 @@ def test_a_cluster_finds_the_same_with_a_worker_killed_midway(
     assert workers[1].poll() is None
     assert sets_of(campaign.collector.rows()) == sets_of(rows_of(machine, 2))
     assert not any(row.open for row in campaign.collector.rows())
+
+
+def test_a_cluster_that_goes_away_ends_the_work(cluster: Cast) -> None:
+    """What was found stays found; the rest is not known."""
+    address, processes = cluster
+    campaign = campaign_of(machine_of(SOME_DERIVED), 2, desk_of(lambda: Cluster(address)))
+    found = 0
+    with campaign.desk:
+        for _ in campaign.run():
+            found += 1
+            if found == 3:
+                for process in processes:
+                    process.kill()
+    assert campaign.desk.ended is Ended.NOBODY
+    assert found >= 3
+    assert campaign.covered[-1].done < campaign.covered[-1].total
 
 
 @pytest.mark.parametrize("address", ["127.0.0.1:1", "no such address", "tcp://"])

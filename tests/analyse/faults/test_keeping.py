@@ -12,23 +12,28 @@ from msgspec.structs import replace
 
 from seqcheck.analyse.faults.crews import Here
 from seqcheck.analyse.faults.keeping import Kept, NotOursError
+from seqcheck.analyse.faults.together import Whole
 from seqcheck.search.engine import Limits
-from tests.analyse.faults.press import DERIVED, OWN
+from tests.analyse.faults.press import OWN, SOME_DERIVED
 from tests.analyse.faults.studying import HEADING, campaign_of, desk_of, kept_in, rows_of, sets_of
 from tests.analyse.faults.test_crews import T, questions_in
 from tests.outside.reading import machine_of
 
-OWN_MACHINE, DERIVED_MACHINE = machine_of(OWN), machine_of(DERIVED)
+OWN_MACHINE, DERIVED_MACHINE = machine_of(OWN), machine_of(SOME_DERIVED)
 
 
 class Counting(Here):
     """Notes what it is asked."""
 
+    size = 2
+
     def __init__(self) -> None:
         self.asked: list[tuple[str, ...]] = []
+        self.wholes = 0
 
     def submit(self, work: Callable[..., T], *about: object) -> "Future[T]":
         self.asked += [question.study for question in questions_in(about)]
+        self.wholes += isinstance(about[0], Whole)
         return super().submit(work, *about)
 
 
@@ -70,6 +75,31 @@ def test_a_campaign_goes_on_to_more_faults_at_a_time(tmp_path: Path) -> None:
         kept.close()
         assert {len(study) for study in crew.asked} <= {up_to}
         assert sets_of(rows) == sets_of(rows_of(OWN_MACHINE, up_to))
+
+
+def test_what_one_search_over_all_sets_found_is_kept(tmp_path: Path) -> None:
+    path = tmp_path / "kept"
+    expected = sets_of(rows_of(DERIVED_MACHINE, 2))
+    for asked in (True, False):
+        crew = Counting()
+        kept = kept_in(path)
+        campaign = campaign_of(DERIVED_MACHINE, 2, desk_of(lambda crew=crew: crew, kept=kept))  # type: ignore[misc]
+        campaign.desk.wholes = campaign.wholes()
+        with campaign.desk:
+            list(campaign.run())
+        kept.close()
+        assert sets_of(campaign.collector.rows()) == expected
+        assert crew.wholes == (3 if asked else 0)
+    lines = path.read_bytes().splitlines()
+    place = next(n for n, line in enumerate(lines) if b'"minimal":{"found":{"H1' in line)
+    lines[place] = changed(lines[place], lambda data: data["minimal"]["found"]["H1"][0]["trace"]["states"].pop(1))
+    path.write_bytes(b"\n".join(lines) + b"\n")
+    kept = kept_in(path)
+    campaign = campaign_of(DERIVED_MACHINE, 2, desk_of(kept=kept))
+    campaign.desk.wholes = campaign.wholes()
+    with campaign.desk, pytest.raises(NotOursError, match="the answer about all sets of faults is damaged"):
+        list(campaign.run())
+    kept.close()
 
 
 def test_a_last_line_that_was_cut_off_is_left_out(tmp_path: Path) -> None:
@@ -129,15 +159,15 @@ def changed(line: bytes, change: Callable[[dict], object]) -> bytes:  # type: ig
 @pytest.mark.parametrize(
     "change",
     [
-        lambda data: data["search"]["found"]["H1"]["states"].pop(1),
-        lambda data: data["search"]["found"]["H1"]["states"].reverse(),
-        lambda data: data["search"]["found"]["H1"].update(raw_start=[1]),
-        lambda data: data["search"]["found"]["H1"].update(raw_start=[10**9] * 30),
-        lambda data: data["search"]["found"]["H1"].update(attempts=True, last=10**6),
-        lambda data: data["search"]["found"].update(H2=data["search"]["found"]["H1"]),
-        lambda data: data["search"]["found"].update(R5=data["search"]["found"]["H1"]),
-        lambda data: data["observed"].clear(),
-        lambda data: data.update(study=["no such fault"]),
+        lambda data: data["answer"]["search"]["found"]["H1"]["states"].pop(1),
+        lambda data: data["answer"]["search"]["found"]["H1"]["states"].reverse(),
+        lambda data: data["answer"]["search"]["found"]["H1"].update(raw_start=[1]),
+        lambda data: data["answer"]["search"]["found"]["H1"].update(raw_start=[10**9] * 30),
+        lambda data: data["answer"]["search"]["found"]["H1"].update(attempts=True, last=10**6),
+        lambda data: data["answer"]["search"]["found"].update(H2=data["answer"]["search"]["found"]["H1"]),
+        lambda data: data["answer"]["search"]["found"].update(R5=data["answer"]["search"]["found"]["H1"]),
+        lambda data: data["answer"]["observed"].clear(),
+        lambda data: data["answer"].update(study=["no such fault"]),
     ],
 )
 def test_a_damaged_answer_is_refused_or_asked_again(tmp_path: Path, change: Callable[[dict], object]) -> None:  # type: ignore[type-arg]

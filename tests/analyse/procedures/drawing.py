@@ -92,7 +92,7 @@ def likely(draw: st.DrawFn, machine: Machine) -> str:
             step = model.steps[number]
             value = str(step.to).upper() if isinstance(step.to, bool) else step.to
             told.append(f"{{set: {{{step.name}: {value}}}}}" if step.kind is StepKind.PANEL else quoted(step.name))
-        elif plants and draw(st.booleans()):
+        elif plants and draw(st.sampled_from([True, False])):
             told.append(f"{{until: {quoted(held(machine, model, state, draw))}}}")
         else:
             told.append("{wait: 1 s}")

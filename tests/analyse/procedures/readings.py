@@ -199,9 +199,11 @@ class Reading:
                 continue
             events = following.events[at]
             met |= {e for e in events if e[0] not in {"stuck", "stops"}}
+            unknown = following.procedure.ends_with is None and not written.ends
             if ("stuck",) in events or at in lasting:
-                met.add(("way out",) if self.way_out(following, at.state, written) else ("lost",))
-            elif ("stops",) in events and not self.way_out(following, at.state, written):
+                way_out = self.way_out(following, at.state, written)
+                met.add(("way out",) if way_out else ("no good end",) if unknown else ("lost",))
+            elif ("stops",) in events and not unknown and not self.way_out(following, at.state, written):
                 met.add(("lost",))
         return met
 
