@@ -16,7 +16,7 @@ from seqcheck.analyse.record import Disagreement
 from seqcheck.check.changing import (
     with_latest,
     with_preset,
-    without_clause,
+    without_clauses,
     without_condition,
     without_permissive,
     without_trip,
@@ -25,7 +25,7 @@ from seqcheck.check.machine import Machine
 from seqcheck.cli.load import REFUSED, Loaded, load
 from seqcheck.cli.output import write_whole
 from seqcheck.cli.progress import ProgressLine
-from seqcheck.cli.searching import AUTO, searcher
+from seqcheck.cli.searching import AUTO, INTERNAL_ERROR, searcher
 from seqcheck.cli.verify import refuse_to_write_over
 from seqcheck.compile.compile import compile_machine, compile_observed
 from seqcheck.model.model import Elsewhere, Model
@@ -33,6 +33,8 @@ from seqcheck.model.run import Run
 from seqcheck.report.audit_text import audit_text
 from seqcheck.report.narrate import Vocabulary
 from seqcheck.search.engine import Limits
+from seqcheck.search.limits import Interruption
+from seqcheck.search.planner.job import NoAnswerError
 
 UNDECIDED = 3
 
@@ -84,12 +86,16 @@ def audited(loaded: Loaded, machine: Machine, limits: Limits, *, people: bool) -
         return compile_observed(machine, id_)
 
     removing = Removing(limits=left, observer=line, engine=searcher(AUTO))
-    try:
-        asked = Asked(observing=observing, rebuilt=lambda d, ticks: rebuilt(machine, d, ticks), people=people)
-        told = audit_machine(compile_machine(machine), asked, removing)
-    finally:
-        line.clear()
-    replay_all(machine, told)
+    asked = Asked(observing=observing, rebuilt=lambda d, ticks: rebuilt(machine, d, ticks), people=people)
+    with Interruption():
+        try:
+            told = audit_machine(compile_machine(machine), asked, removing)
+        except NoAnswerError as none:
+            click.echo(f"seqcheck: no engine came to an answer: {none}", err=True)
+            raise SystemExit(INTERNAL_ERROR) from None
+        finally:
+            line.clear()
+        replay_all(machine, told)
     return told
 
 
@@ -105,16 +111,23 @@ def rebuilt(machine: Machine, duration: Duration, ticks: int | None) -> Sequence
 
 
 def without(machine: Machine, parts: Sequence[Part]) -> Machine:
-    """Return the checked machine from which parts are taken out; of one condition no more than one clause."""
+    """Return the checked machine from which parts are taken out."""
+    clauses: dict[tuple[str, str], list[int]] = {}
+    for part in parts:
+        if part.clause is not None:
+            clauses.setdefault((part.step, part.name), []).append(part.clause)
+    for (step, name), numbers in clauses.items():
+        if name:
+            machine = without_clauses(machine, step, name, numbers)
+        else:
+            machine = without_condition(machine, step, numbers)
     for part in parts:
         if part.kind is PartKind.TRIP:
             machine = without_trip(machine, part.name)
-        elif part.kind is PartKind.BY_HAND or not part.name:
-            machine = without_condition(machine, part.step, part.clause)
-        elif part.clause is None:
+        elif part.clause is None and part.name:
             machine = without_permissive(machine, part.step, part.name)
-        else:
-            machine = without_clause(machine, part.step, part.name, part.clause)
+        elif part.clause is None:
+            machine = without_condition(machine, part.step, None)
     return machine
 
 
@@ -126,6 +139,8 @@ def replay_all(machine: Machine, told: Audit) -> None:
         if run is not None and (found := replay(without(machine, parts), run).disagreement) is not None:
             raise Disagreement(f"the simulator does not confirm the run of {what}: {found}")
 
+    for need in told.purposes.already if told.purposes is not None else ():
+        check([], need.run, need.id)
     for purpose in told.purposes.purposes if told.purposes is not None else ():
         for need in purpose.needs:
             check([purpose.part], need.run, need.id)

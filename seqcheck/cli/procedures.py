@@ -73,10 +73,9 @@ def procedures(  # noqa: PLR0913, PLR0917 - one argument for each option
     for line in _lines(loaded, model, studied, results, wanted, every_row=every_row):
         click.echo(line, err=json_path == "-")
     if json_path is not None:
-        from seqcheck.report.json_form import text_of
-        from seqcheck.report.procedures_json import study_data
+        from seqcheck.report.procedures_json import large_text, study_data
 
-        write_whole(json_path, text_of(study_data(studied, model, results, file=loaded.file, sha256=loaded.sha256)))
+        write_whole(json_path, large_text(study_data(studied, model, results, file=loaded.file, sha256=loaded.sha256)))
     raise SystemExit(exit_code(studied))
 
 

@@ -4,24 +4,24 @@ import textwrap
 from collections.abc import Iterator, Sequence
 
 from seqcheck.analyse.auditing.audit import Audit, Refused
-from seqcheck.analyse.auditing.margins import Bound, Margin
-from seqcheck.analyse.auditing.mends import Mended
-from seqcheck.analyse.auditing.parts import Part, PartKind
-from seqcheck.analyse.auditing.purposes import Need, Purpose, Purposes
-from seqcheck.analyse.verdict import StepAccount
-from seqcheck.model.run import Run
-from seqcheck.report.narrate import Vocabulary, duration_words, how_it_stands, tell
+from seqcheck.analyse.auditing.parts import PartKind
+from seqcheck.analyse.auditing.purposes import Purpose, Purposes
+from seqcheck.report.audit_changes import margins_words, mended_words
+from seqcheck.report.audit_runs import runs_words
+from seqcheck.report.audit_words import needs_words, part_words, percent, wrapped
+from seqcheck.report.narrate import Vocabulary
 from seqcheck.report.text import CAUTION, WIDTH, counted
 
 SEEN = (
     "A situation is what the controller sees: panel, sensors, outputs, memory and timers. Accepting a command in a situation "
-    "counts as harmless only if the machine that does so, in every state that looks the same, meets no hazard that it does not "
-    "meet now."
+    "could not lead to a hazard if the machine that does so, in every state that looks the same, meets none that it does not "
+    "meet now, whatever follows."
 )
 ABSENT: Sequence[tuple[str, str]] = (
     ("purposes", "What each permissive and trip is for"),
+    ("pairs", "What pairs of permissives and trips are for"),
     ("refusals", "Refused without need"),
-    ("mends", "What would mend a hazard"),
+    ("mends", "What would keep a hazard away"),
     ("margins", "Margins"),
 )
 
@@ -35,187 +35,129 @@ def audit_text(audit: Audit, words: Vocabulary, *, file: str, sha256: str, runs:
         yield from _purposes(audit.purposes)
     if audit.refused is not None:
         yield ""
-        yield from _refused(audit)
+        yield from _refused(audit, audit.refused)
     if audit.mended:
         yield ""
-        yield from _mended(audit.mended)
+        yield from mended_words(audit.mended)
     if audit.margins is not None:
         yield ""
-        yield from _margins(audit.margins, words)
+        yield from margins_words(audit.margins, audit.recoverable, words)
     for name, title in ABSENT:
         if name in audit.missing:
             yield ""
-            yield from _wrapped(f"{title}: not answered, or not wholly: {audit.missing[name]}", "")
-    if runs and audit.purposes is not None:
-        yield from _runs(audit.purposes, words)
+            yield from wrapped(f"{title}: not wholly answered: {audit.missing[name]}", "")
+    if runs:
+        yield from runs_words(audit, words)
     yield ""
     yield "Assumptions"
     for assumption in audit.assumptions:
-        yield from _wrapped(assumption, "  - ")
+        yield from wrapped(assumption, "  - ")
     yield ""
     yield from textwrap.wrap(CAUTION, WIDTH)
 
 
 # --- what each part is for -------------------------------------------------------------------------------------------
 def _purposes(found: Purposes) -> Iterator[str]:
-    yield from _wrapped(
-        f"What each permissive and trip is for: what becomes possible if it is taken out, alone ({len(found.purposes)} taken "
+    yield from wrapped(
+        f"What each permissive and trip is for: what becomes possible if it alone is taken out ({len(found.purposes)} taken "
         f"out in turn, {counted(found.states, 'state')} in all)",
         "",
     )
     if found.already:
-        yield from _wrapped(f"Violated as it is, and so left aside: {', '.join(found.already)}.", "  ")
+        yield from wrapped(f"Violated as it is, and so left aside: {', '.join(need.id for need in found.already)}.", "  ")
     step = None
     for purpose in found.purposes:
         part = purpose.part
         if part.step != step:
             step = part.step
             yield f"  {step}" if step else "  Trips"
-        yield from _wrapped(f"{part_words(part)}: {purpose_words(purpose)}", "      " if part.clause is not None else "    ", 2)
+        indent = "      " if part.clause is not None else "    "
+        yield from wrapped(f"{part_words(part)}: {purpose_words(purpose, found)}", indent, 2)
 
 
-def part_words(part: Part) -> str:
-    """Return how a part is called beneath its command."""
-    if part.clause is not None:
-        return f"of it “{part.text}”"
-    return f"“{part.name}”" if part.name else f"its condition “{part.text}”"
-
-
-def purpose_words(purpose: Purpose) -> str:
+def purpose_words(purpose: Purpose, found: Purposes) -> str:
     """Return in words what a part is for."""
     if purpose.needs:
-        return "without it " + _needs(purpose.needs)
-    never = (
-        ""
-        if purpose.decisive
-        else "; it never decides anything"
-        if purpose.part.kind is not PartKind.TRIP
-        else "; it never acts"
-    )
-    if not purpose.covers:
-        return f"nothing: not needed for any stated hazard or requirement, alone{never}"
-    return f"nothing, alone; but not together with {'; nor with '.join(_covers(purpose))}{never}"
+        return "without it " + needs_words(purpose.needs)
+    if not found.alone_known:
+        return "nothing was found before the search ended"
+    return _spare_words(purpose, found) + _idle_words(purpose)
 
 
-def _needs(needs: Sequence[Need]) -> str:
-    first, *others = needs
-    return ", ".join([f"{first.id} is violated{_cost(first.run)}", *(f"{need.id}{_cost(need.run)}" for need in others)])
+def _spare_words(purpose: Purpose, found: Purposes) -> str:
+    if purpose.covers:
+        return f"nothing, alone; but not together with {'; nor with '.join(_covers(purpose))}"
+    other = "other " if found.already else ""
+    unsure = "" if found.pairs_known else "; not all pairs were searched"
+    return f"nothing: not needed for any {other}stated hazard or requirement, alone{unsure}"
 
 
-def _cost(run: Run | None) -> str:
-    return "" if run is None else f" in {counted(run.step_count, 'step')}"
+def _idle_words(purpose: Purpose) -> str:
+    if purpose.decisive:
+        return ""
+    return "; it never decides anything" if purpose.part.kind is not PartKind.TRIP else "; it never acts"
 
 
 def _covers(purpose: Purpose) -> Iterator[str]:
     others = dict.fromkeys(cover.other for cover in purpose.covers)
     for other in others:
-        ids = [cover.need.id for cover in purpose.covers if cover.other == other]
+        needs = [cover.need for cover in purpose.covers if cover.other == other]
         where = f" of “{other.step}”" if other.step else " (trip)"
         what = f"“{other.text if other.clause is not None or not other.name else other.name}”"
-        yield f"{what}{where}: without both {', '.join(ids)}"
+        yield f"{what}{where}: without both {needs_words(needs)}"
 
 
 # --- refused without need --------------------------------------------------------------------------------------------
-def _refused(audit: Audit) -> Iterator[str]:
-    hazards = f"{audit.hazards[0]} to {audit.hazards[-1]}" if len(audit.hazards) > 1 else ", ".join(audit.hazards) or "a hazard"
+def _refused(audit: Audit, refused: Sequence[Refused]) -> Iterator[str]:
     yield "Refused without need"
-    yield from _wrapped(SEEN, "  ")
-    for one in audit.refused or ():
-        yield from _wrapped(_refused_words(one, hazards), "  - ")
-        if one.run is not None:
-            steps = "at the start" if not one.run.step_count else f"after {counted(one.run.step_count, 'step')}"
-            names = " and ".join(f"“{name}”" for name in one.refusing)
-            yield from _wrapped(f"for example {steps}, where it is refused by {names}", "      ")
+    yield from wrapped(SEEN, "  ")
+    if audit.unmet is not None and not audit.unmet:
+        yield from wrapped("There is no hazard that is not met as it is, so refusals have none to keep away.", "  ")
+        return
+    hazards = hazards_words(audit)
+    for one in refused:
+        yield from wrapped(f"“{one.command}”: {refused_words(one, hazards)}", "  - ")
+        for more in _more_words(one):
+            yield from wrapped(more, "      ")
 
 
-def _refused_words(one: Refused, hazards: str) -> str:
+def hazards_words(audit: Audit) -> str:
+    """Return which hazards refusals may keep away."""
+    if audit.unmet is None:
+        return "a hazard that is not met now"
+    met = {need.id for need in audit.purposes.already} if audit.purposes is not None else set()
+    whole = len(audit.unmet) > 2 and not any(one.id in met for one in audit.mended or ())
+    return f"{audit.unmet[0]} to {audit.unmet[-1]}" if whole else " or ".join(audit.unmet)
+
+
+def refused_words(one: Refused, hazards: str) -> str:
+    """Return in words how much a command is refused without need, those situations apart in which it would do nothing."""
     r = one.refusals
     if not r.situations:
-        return f"“{one.command}” is never refused"
-    of = f"{r.harmless:,} of {counted(r.situations, 'reachable situation')}"
-    unmoved = f", {r.unmoved:,} of them without changing anything" if r.unmoved else ""
-    open_ = f"; {r.open:,} more were not decided" if r.open else ""
-    truth = f"with everything seen: {r.harmless_states:,} of {counted(r.states, 'state')}"
-    strict = "over-strict: " if r.harmless > r.unmoved else ""
-    return f"“{one.command}” — {strict}refuses {of} that could not lead to {hazards}{unmoved}{open_} ({truth})"
+        return "never refused"
+    strict, idle = r.harmless - r.unmoved, r.unmoved
+    if strict:
+        of = r.accepted + strict
+        apart = f"; accepting it would change nothing in {idle:,} more" if idle else ""
+        return (
+            f"over-strict: refuses {strict:,} of {counted(of, 'reachable situation')} that could not lead to {hazards} "
+            f"({percent(strict, of)}){apart}"
+        )
+    if r.open:
+        return f"not known to be over-strict: refused in {counted(r.situations, 'reachable situation')}"
+    rest = r.situations - idle
+    reasons = [f"accepting it could lead to {hazards} in {rest:,}"] * bool(rest)
+    reasons += [f"it would change nothing in {idle:,}"] * bool(idle)
+    return f"not over-strict: of {counted(r.situations, 'reachable situation')} in which it is refused, {', '.join(reasons)}"
 
 
-# --- mends -----------------------------------------------------------------------------------------------------------
-def _mended(mended: Sequence[Mended]) -> Iterator[str]:
-    yield "What would mend a hazard: one more permissive, as much as possible still admitted"
-    for one in mended:
-        yield f"  {one.id}"
-        for offer in one.offers:
-            also = f"; {', '.join(offer.also)} can then not be either" if offer.also else ""
-            yield from _wrapped(
-                f"“{offer.command}” asks in addition: {offer.condition}   [admitted in {counted(offer.admitted, 'situation')}, "
-                f"refused in {offer.refused:,}; every state of the machine mended so was searched{also}]",
-                "    - ",
-            )
-        for blind in one.blind:
-            parts = ", ".join(blind.parts)
-            yield from _wrapped(f"“{blind.command}” could keep it away if the controller had a signal of: {parts}", "    - ")
-        if not one.offers and not one.blind:
-            yield from _wrapped(_no_mend(one), "    - ")
-
-
-def _no_mend(one: Mended) -> str:
-    if not one.commands:
-        return "no command takes part in the run: only a trip, or the hardware, can keep it away"
-    names = " or ".join(f"“{name}”" for name in one.commands)
-    if not one.needs_command:
-        return f"it comes even if {names} is never accepted: only a trip, or the hardware, can keep it away"
-    return f"no single permissive of {names} keeps it away without taking away something that must stay reachable"
-
-
-# --- margins ---------------------------------------------------------------------------------------------------------
-def _margins(found: Sequence[Margin], words: Vocabulary) -> Iterator[str]:
-    yield "Margins: how far one duration may change, all else being as it is, before a verdict turns"
-    for margin in found:
-        yield from _wrapped(margin_words(margin, words), "  - ")
-
-
-def margin_words(margin: Margin, words: Vocabulary) -> str:
-    """Return in words how far a duration may change."""
-    duration, tick = margin.duration, words.tick_s
-    now = duration_words(duration.ticks * tick)
-    turned = "" if margin.turns_at is None else f"{duration_words(margin.turns_at * tick)} {', '.join(margin.ids)} turns"
-    if duration.bound is Bound.LATEST:
-        what = f"“{duration.name}” takes {now} at most"
-        if margin.turns_at is not None:
-            return f"{what}; with {turned}"
-        if margin.tried_to is None:
-            return f"{what}; however long it takes, no verdict turns"
-        return f"{what}; up to {duration_words(margin.tried_to * tick)} no verdict turns"
-    what = f"timer {duration.name} runs {now}"
-    if margin.turns_at is not None:
-        return f"{what}; with {turned}"
-    if duration.ticks <= 1:
-        return f"{what}, one tick: it cannot be shorter in this model"
-    return f"{what}; down to {duration_words((margin.tried_to or 1) * tick)} no verdict turns"
-
-
-# --- runs ------------------------------------------------------------------------------------------------------------
-def _runs(found: Purposes, words: Vocabulary) -> Iterator[str]:
-    for purpose in found.purposes:
-        for need in purpose.needs:
-            if need.run is not None:
-                part = purpose.part
-                of = f" of “{part.step}”" if part.step else ""
-                yield ""
-                yield from _wrapped(f"Without {part_words(part)}{of}: {need.id} is violated", "")
-                yield from run_words(need.run, need.accounts, words)
-
-
-def run_words(run: Run, accounts: Sequence[StepAccount], words: Vocabulary) -> Iterator[str]:
-    """Yield the lines that tell a run."""
-    yield from _wrapped(f"At the start: {how_it_stands(run.start, words)}.", "  ")
-    for step in tell(run, tuple(accounts), words):
-        head = f"  {step.number + '.' if step.number else '':>4} {'at ' + step.at:<12} "
-        yield from textwrap.wrap(" ".join(step.sentences), WIDTH, initial_indent=head, subsequent_indent=" " * len(head))
-    yield from _wrapped(f"At the end: {how_it_stands(run.end, words)}.", "  ")
-
-
-def _wrapped(text: str, indent: str, more: int = 0) -> list[str]:
-    later = " " * (len(indent) + more)
-    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=later) or [indent.rstrip()]
+def _more_words(one: Refused) -> Iterator[str]:
+    r = one.refusals
+    if r.open:
+        yield f"{counted(r.open, 'situation')} in which it is refused were not decided"
+    strict = r.harmless_states - r.unmoved_states
+    if r.harmless > r.unmoved:
+        yield f"with everything seen: refuses {strict:,} of {counted(r.accepted_states + strict, 'state')}"
+        if one.run is not None:
+            steps = "at the start" if not one.run.step_count else f"after {counted(one.run.step_count, 'step')}"
+            yield f"for example {steps}, where it is refused by {' and '.join(f'“{name}”' for name in one.refusing)}"

@@ -1,6 +1,8 @@
 """Writes a study of procedures as JSON data (schema version 1), documented in sequences/LANGUAGE.md."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+
+import msgspec
 
 from seqcheck.analyse.procedures.records import Class, Outcome, Row, Studied, Study, Way
 from seqcheck.analyse.procedures.wording import Wording
@@ -47,6 +49,11 @@ def study_data(study: Study, model: Model, results: Sequence[Result], *, file: s
             *(data for studied in study.studied for data in writer.rows(studied)),
         ],
     }
+
+
+def large_text(data: Mapping[str, Json]) -> str:
+    """Return JSON text as `json_form.text_of` does, in a fraction of the time: a study can have a million lines."""
+    return msgspec.json.format(msgspec.json.encode(data), indent=1).decode() + "\n"
 
 
 class Writer:

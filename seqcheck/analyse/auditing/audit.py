@@ -1,20 +1,20 @@
 """The audit of one machine: purposes, refusals without need, mends and margins, each as far as limits let it."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Iterator, Mapping
 from fractions import Fraction
-from typing import TypeAlias, TypeVar
+from typing import TypeVar
 
 from msgspec import Struct
 
 from seqcheck.analyse.assumptions import assumptions
 from seqcheck.analyse.auditing.margins import Margin, Rebuilt, margins
-from seqcheck.analyse.auditing.mends import Mended, mends
+from seqcheck.analyse.auditing.mends import Mended, Violated, mends, violated
 from seqcheck.analyse.auditing.purposes import Observing, Purposes, purposes
-from seqcheck.analyse.auditing.removing import Removing, bare
+from seqcheck.analyse.auditing.removing import OVER, Removing, bare
 from seqcheck.analyse.judge import is_true
 from seqcheck.analyse.record import record
 from seqcheck.analyse.verdict import StepAccount
-from seqcheck.model.model import Elsewhere, Hazard, Model
+from seqcheck.model.model import Elsewhere, Hazard, Model, Recoverable
 from seqcheck.model.run import Run
 from seqcheck.search.engine import Stop, Unfit
 from seqcheck.search.symbolic.diagrams import OutOfNodes
@@ -25,7 +25,7 @@ Answered = TypeVar("Answered")
 
 
 class Refused(Struct, frozen=True, kw_only=True):
-    """Where a command is refused, with a run to a harmless situation, if there is one, and the permissives refusing it there."""
+    """Where a command is refused, with a run to a harmless situation, if there is one, and what refuses it there."""
 
     command: str
     refusals: Refusals
@@ -35,17 +35,22 @@ class Refused(Struct, frozen=True, kw_only=True):
 
 
 class Audit(Struct, frozen=True, kw_only=True):
-    """The answers; None: that one was not come to, for the reason in *missing* under its name."""
+    """The answers; None: that one was not come to. Where one is not whole, *missing* says why under its name.
+
+    *unmet* are the hazards that are not met as it is, so that a refusal may keep them away (None: that was not come to),
+    *recoverable* the requirements of that kind.
+    """
 
     machine: str
     revision: str
     tick_s: Fraction
-    hazards: tuple[str, ...]
+    unmet: tuple[str, ...] | None
+    recoverable: tuple[str, ...]
     purposes: Purposes | None
     refused: tuple[Refused, ...] | None
     mended: tuple[Mended, ...] | None
     margins: tuple[Margin, ...] | None
-    missing: dict[str, str]
+    missing: Mapping[str, str]
     stopped: Stop | None
     assumptions: tuple[str, ...]
 
@@ -63,9 +68,6 @@ class Asked(Struct, frozen=True, kw_only=True):
     people: bool = False
 
 
-Question: TypeAlias = Callable[[], Answered]
-
-
 class Auditor:
     """Asks one question after the other and notes what could not be answered."""
 
@@ -75,52 +77,77 @@ class Auditor:
         self._removing = removing
         self._missing: dict[str, str] = {}
         self._stopped: Stop | None = None
+        self._purposes: Purposes | None = None
 
     def audit(self) -> Audit:
         """Return the audit. Raises `Disagreement`."""
         model = self._model
-        found = self._answer("purposes", self._purposes)
+        self._purposes = next(iter(self._answer("purposes", self._purposed()) or ()), None)
+        refused = self._answer("refusals", self._refused())
+        mended = self._answer("mends", self._mended())
+        margins = self._answer("margins", self._margins())
         return Audit(
             machine=model.name,
             revision=model.revision,
             tick_s=model.tick_s,
-            hazards=tuple(p.id for p in model.properties if isinstance(p.rule, Hazard)),
-            purposes=found,
-            refused=self._answer("refusals", self._refused),
-            mended=self._answer("mends", lambda: mends(model, self._removing)),
-            margins=self._answer("margins", self._margins),
+            unmet=self._unmet(),
+            recoverable=tuple(p.id for p in model.properties if isinstance(p.rule, Recoverable)),
+            purposes=self._purposes,
+            refused=refused,
+            mended=mended,
+            margins=margins,
             missing=self._missing,
             stopped=self._stopped,
             assumptions=assumptions(model),
         )
 
-    def _answer(self, name: str, question: "Question[Answered]") -> Answered | None:
-        if self._stopped in {Stop.INTERRUPTED, Stop.SECONDS}:
+    def _answer(self, name: str, answers: Iterator[Answered]) -> tuple[Answered, ...] | None:
+        """Return the answers to one question, as far as they come; None if there is none because something went wrong."""
+        if self._stopped in OVER:
             self._missing[name] = f"not begun, because of {self._stopped.value}"
             return None
+        found: list[Answered] = []
         try:
-            return question()
+            found += answers
         except Unfit as unfit:
             self._missing[name] = str(unfit)
         except OutOfNodes:
             self._stop(name, Stop.MEMORY)
         except Halt as halt:
             self._stop(name, halt.why)
-        return None
+        return None if not found and name in self._missing else tuple(found)
 
     def _stop(self, name: str, why: Stop) -> None:
         self._stopped = why
         self._missing[name] = f"the search ended at {why.value}"
 
-    def _purposes(self) -> Purposes:
-        found = purposes(self._model, self._asked.observing, self._removing, people=self._asked.people)
-        if found.stopped is not None:
-            self._stop("purposes", found.stopped)
-        return found
+    def _unmet(self) -> tuple[str, ...] | None:
+        if self._purposes is None or not self._purposes.alone_known:
+            return None
+        met = {need.id for need in self._purposes.already}
+        return tuple(p.id for p in self._model.properties if isinstance(p.rule, Hazard) and p.id not in met)
 
-    def _refused(self) -> tuple[Refused, ...]:
-        found = refusals(self._model, self._removing.limits(), self._removing.observer)
-        return tuple(self._one(one) for one in found)
+    def _purposed(self) -> Iterator[Purposes]:
+        found = purposes(self._model, self._asked.observing, self._removing, people=self._asked.people)
+        yield found
+        if found.stopped is not None:
+            raise Halt(found.stopped)
+        if found.pairs_left:
+            self._missing["pairs"] = f"{found.pairs_left:,} pairs, whose machines would have to be searched one by one"
+
+    def _mended(self) -> Iterator[Mended]:
+        known = self._purposes
+        if known is None or not known.alone_known:
+            yield from mends(self._model, violated(self._model, self._removing), self._removing)
+            return
+        ids = frozenset(need.id for need in known.already)
+        hazards = [p.id for p in self._model.properties if isinstance(p.rule, Hazard)]
+        runs = {need.id: need.run for need in known.already if need.run is not None and need.id in hazards}
+        yield from mends(self._model, Violated(ids=ids, hazards=runs), self._removing)
+
+    def _refused(self) -> Iterator[Refused]:
+        for one in refusals(self._model, self._removing.limits(), self._removing.observer):
+            yield self._one(one)
 
     def _one(self, one: Refusals) -> Refused:
         step = self._model.steps[one.step]
@@ -131,13 +158,10 @@ class Auditor:
         run, accounts = record(self._model, trace)
         return Refused(command=step.name, refusals=one, refusing=refusing, run=run, accounts=accounts)
 
-    def _margins(self) -> tuple[Margin, ...]:
+    def _margins(self) -> Iterator[Margin]:
         elsewhere = [p.id for p in self._model.properties if isinstance(p.rule, Elsewhere)]
-        asked: Sequence[Model] = (self._model, *(self._asked.observing(id_) for id_ in elsewhere))
-        found, stopped = margins(asked, self._asked.rebuilt, self._removing)
-        if stopped is not None:
-            self._stop("margins", stopped)
-        return found
+        asked = (self._model, *(self._asked.observing(id_) for id_ in elsewhere))
+        return margins(asked, self._asked.rebuilt, self._removing)
 
 
 def audit(model: Model, asked: Asked, removing: Removing) -> Audit:

@@ -1,15 +1,18 @@
 """Finds how much longer what the plant does may take, or how much shorter a timer may be, before a verdict turns."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from enum import Enum
 from typing import TypeAlias
 
 from msgspec import Struct
 
+from seqcheck.analyse.auditing.purposes import Need
 from seqcheck.analyse.auditing.removing import Removing
-from seqcheck.model.model import Model
-from seqcheck.search.engine import Stop
-from seqcheck.search.symbolic.deciding import Decided, decide
+from seqcheck.analyse.judge import confirm
+from seqcheck.analyse.record import record
+from seqcheck.model.model import Elsewhere, Model
+from seqcheck.search.symbolic.deciding import RANGE, SETTLING, Decided, decide
+from seqcheck.search.symbolic.reaching import Halt
 from seqcheck.search.symbolic.symbolic import WIDEST
 
 FARTHEST = 64
@@ -17,6 +20,9 @@ FARTHEST = 64
 
 MOST_TRIED = 40
 """Lengths of one timer that are tried, one tick after the other."""
+
+
+FAILING = {RANGE: "a step leaves a range or divides by zero", SETTLING: "settling never ends"}
 
 
 class Bound(Enum):
@@ -38,13 +44,14 @@ class Duration(Struct, frozen=True, kw_only=True):
 class Margin(Struct, frozen=True, kw_only=True):
     """How far a duration may change.
 
-    *turns_at*: with so many ticks the verdicts on *ids* turn (None: with none that was tried). *tried_to* ticks were tried at
-    the end (None: any length, however long).
+    *turns_at*: with so many ticks *violated* are violated that hold now, and *restored* hold that are violated now (None: no
+    verdict turns with any length that was tried). *tried_to* ticks were tried at the end (None: any length, however long).
     """
 
     duration: Duration
     turns_at: int | None
-    ids: tuple[str, ...]
+    violated: tuple[Need, ...]
+    restored: tuple[str, ...]
     tried_to: int | None
 
 
@@ -62,29 +69,24 @@ def durations(model: Model) -> Iterator[Duration]:
         yield Duration(name=timer.name, bound=Bound.PRESET, ticks=timer.pt, line=timer.input.line)
 
 
-def margins(asked: Sequence[Model], rebuilt: Rebuilt, removing: Removing) -> tuple[tuple[Margin, ...], Stop | None]:
-    """Return the margins of a machine, given with those that are observed, and why the last ones are missing if they are."""
-    now = _verdicts(asked, removing)
-    found: list[Margin] = []
-    if now.stopped is not None:
-        return (), now.stopped
+def margins(asked: Sequence[Model], rebuilt: Rebuilt, removing: Removing) -> Iterator[Margin]:
+    """Yield the margins of a machine, given with those that are observed. Raises `Unfit` and `Halt`."""
+    now = decided(asked, removing).ids
     for duration in durations(asked[0]):
-        margin = Trying(duration, rebuilt, now.ids, removing).margin()
-        if isinstance(margin, Stop):
-            return tuple(found), margin
-        found.append(margin)
-    return tuple(found), None
+        yield Trying(duration, rebuilt, now, removing).margin()
 
 
-def _verdicts(models: Sequence[Model], removing: Removing) -> Decided:
-    """Return what is violated: the properties of the first model, and of each of the others the one that it observes."""
-    ids: frozenset[str] = frozenset()
-    for model in models:
-        found = decide(model, removing.limits(), removing.observer)
-        ids |= found.ids
-        if found.stopped is not None:
-            return Decided(ids=ids, stopped=found.stopped)
-    return Decided(ids=ids, stopped=None)
+def decided(models: Sequence[Model], removing: Removing, shown: Collection[str] = ()) -> Decided:
+    """Return what is violated: the properties of the first model, and of each of the others the one that it observes.
+
+    Raises `Halt`.
+    """
+    found = [decide(model, removing.limits(), removing.observer, shown) for model in models]
+    for one in found:
+        if one.stopped is not None:
+            raise Halt(one.stopped)
+    traces = {id_: trace for one in found for id_, trace in one.traces.items()}
+    return Decided(ids=frozenset[str]().union(*(one.ids for one in found)), stopped=None, traces=traces)
 
 
 class Trying:
@@ -95,26 +97,40 @@ class Trying:
         self._rebuilt = rebuilt
         self._now = now
         self._removing = removing
-        self._turned: dict[int | None, frozenset[str]] = {}
+        self._violated: dict[int | None, frozenset[str]] = {}
 
-    def margin(self) -> Margin | Stop:
-        """Return the margin."""
-        try:
-            return self._longer() if self._duration.bound is Bound.LATEST else self._shorter()
-        except _StoppedError as stopped:
-            return stopped.why
+    def margin(self) -> Margin:
+        """Return the margin. Raises `Unfit` and `Halt`."""
+        return self._longer() if self._duration.bound is Bound.LATEST else self._shorter()
 
     def _turns(self, ticks: int | None) -> bool:
-        if ticks not in self._turned:
-            found = _verdicts(self._rebuilt(self._duration, ticks), self._removing)
-            if found.stopped is not None:
-                raise _StoppedError(found.stopped)
-            self._turned[ticks] = found.ids ^ self._now
-        return bool(self._turned[ticks])
+        if ticks not in self._violated:
+            self._violated[ticks] = decided(self._rebuilt(self._duration, ticks), self._removing).ids
+        return self._violated[ticks] != self._now
 
     def _told(self, turns_at: int | None, tried_to: int | None) -> Margin:
-        ids = tuple(sorted(self._turned[turns_at])) if turns_at is not None else ()
-        return Margin(duration=self._duration, turns_at=turns_at, ids=ids, tried_to=tried_to)
+        found = self._now if turns_at is None else self._violated[turns_at]
+        return Margin(
+            duration=self._duration,
+            turns_at=turns_at,
+            violated=tuple(self._needs(turns_at, found - self._now)) if turns_at is not None else (),
+            restored=tuple(sorted(self._now - found)),
+            tried_to=tried_to,
+        )
+
+    def _needs(self, ticks: int, ids: frozenset[str]) -> Iterator[Need]:
+        """Yield what is violated with a length, with runs of the machine that has it. Raises `Disagreement`."""
+        models = self._rebuilt(self._duration, ticks)
+        traces = decided(models, self._removing, ids).traces
+        model_of = {p.id: (model, p) for model in models for p in model.properties if not isinstance(p.rule, Elsewhere)}
+        for id_ in sorted(ids):
+            if id_ not in traces:
+                yield Need(id=id_, run=None, failing=FAILING.get(id_, ""))
+                continue
+            model, p = model_of[id_]
+            run, accounts = record(model, traces[id_])
+            confirm(model, p, traces[id_], run)
+            yield Need(id=id_, run=run, accounts=accounts)
 
     def _longer(self) -> Margin:
         """Close in upon the first length at which a verdict turns: a longer latest time only adds to what can happen.
@@ -141,9 +157,3 @@ class Trying:
             if self._turns(ticks):
                 return self._told(ticks, ticks)
         return self._told(None, max(1, self._duration.ticks - MOST_TRIED))
-
-
-class _StoppedError(Exception):
-    def __init__(self, why: Stop) -> None:
-        super().__init__(why)
-        self.why = why

@@ -156,12 +156,7 @@ def _purpose(model: Model, number: int, every: Sequence[Part], needs: Needs, alo
     own = needs.of({part})
     covers: tuple[Cover, ...] = ()
     if not own:
-        covers = tuple(
-            Cover(other=other, need=need)
-            for other in every
-            if other != part
-            for need in needs.of({part, other})
-        )
+        covers = tuple(Cover(other=other, need=need) for other in every if other != part for need in needs.of({part, other}))
     return Purpose(part=part, needs=own, covers=covers, decisive=_is_decisive(model, number, part, alone))
 
 

@@ -26,9 +26,9 @@ class Removals(Struct, frozen=True, kw_only=True):
     """What taking parts out makes possible.
 
     *violated* maps the number of a property to the least sets of parts without which it is violated, each with a run (None:
-    there is none to show). *failed* are the sets without which a step fails, each with a trace that ends in it, *unjudged* those
-    without which a property, given by its number, has no value at the end of a trace. Of the machine as it is, *never* are the
-    watched conditions that no state has, *acted* the reactions that act. *left* sets were not searched at all.
+    there is none to show). *failed* are the sets without which a step fails, each with a trace that ends in it,
+    *unjudged* those without which a property, given by its number, has no value at the end of a trace. Of the machine as it is,
+    *never* are the watched conditions that no state has, *acted* the reactions that act. *left* sets were not searched at all.
     """
 
     violated: Mapping[int, tuple[tuple[Missing, Trace | None], ...]]
@@ -151,7 +151,7 @@ class OneByOne:
 
 
 def joined(together: Removals, apart: Removals, machine: Removals) -> Removals:
-    """Return as one what a search of many machines and searches of the others found; *machine* is what looked at it as it is."""
+    """Return as one what a search of many machines and searches of the others found; *machine* looked at it as it is."""
     violated: dict[int, tuple[tuple[Missing, Trace | None], ...]] = {}
     for number in sorted({*together.violated, *apart.violated}):
         shown = (*together.violated.get(number, ()), *apart.violated.get(number, ()))

@@ -32,8 +32,8 @@ class Refusals(Struct, frozen=True, kw_only=True):
 
     *accepted* situations are those in which it is accepted, *situations* those in which it is refused. Accepting it in
     *harmless* of these could not lead to a hazard, *open* ones were not decided; *unmoved* of the harmless ones would change
-    nothing. *accepted_states*, *states* and *harmless_states* are the same with everything seen. *example*: a shortest way to a
-    harmless situation, one that accepting it would change if there is any.
+    nothing. Those with *_states* are the same with everything seen. *example*: a shortest way to a harmless situation, one that
+    accepting it would change if there is any.
     """
 
     step: int
@@ -45,13 +45,14 @@ class Refusals(Struct, frozen=True, kw_only=True):
     accepted_states: int
     states: int
     harmless_states: int
+    unmoved_states: int
     example: Trace | None
 
 
-def refusals(model: Model, limits: Limits, observer: Observer) -> tuple[Refusals, ...]:
-    """Return where each command is refused. Raises `Unfit`, `Halt` and `OutOfNodes`."""
+def refusals(model: Model, limits: Limits, observer: Observer) -> Iterator[Refusals]:
+    """Yield where each command is refused. Raises `Unfit`, `Halt` and `OutOfNodes`."""
     with Allowance(limits) as allowance:
-        return Strictness(model, Budget(allowance, limits, observer)).refusals()
+        yield from Strictness(model, Budget(allowance, limits, observer)).refusals()
 
 
 class Strictness:
@@ -70,14 +71,15 @@ class Strictness:
         self._reached = self._from(self._parts.reaching.starts, self._moves)
         self._bad = self._space.any(self._new_troubles())
 
-    def refusals(self) -> tuple[Refusals, ...]:
-        """Return where each command is refused."""
+    def refusals(self) -> Iterator[Refusals]:
+        """Yield where each command is refused."""
         whole = self._from(self._reached, self._parts.steps)
         bad = self._bad & whole
         harmful = self._parts.reaching.leading(bad, whole, self._moves)
         unpreventable = [move for move in self._moves if self._kind(move) is not StepKind.COMMAND]
         beyond_help = self._parts.reaching.leading(bad, whole, unpreventable)
-        return tuple(self._refused(number, whole, harmful, beyond_help) for number in self._free)
+        for number in self._free:
+            yield self._refused(number, whole, harmful, beyond_help)
 
     def _kind(self, move: Move) -> StepKind:
         return self._model.steps[move.number or 0].kind
@@ -118,6 +120,7 @@ class Strictness:
             accepted_states=self._space.count(self._reached & accepted),
             states=self._space.count(refused),
             harmless_states=self._space.count(refused & ~helpless),
+            unmoved_states=self._space.count(refused & ~helpless & ~free.changing),
             example=self._example(refused, found & ~unmoved, found),
         )
 
