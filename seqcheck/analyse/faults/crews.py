@@ -80,10 +80,10 @@ class Processes:
         return ProcessPoolExecutor(self.size, mp_context=spawning, initializer=leave_interruptions_to_the_caller)
 
     def submit(self, work: Callable[..., T], *about: object) -> "Future[T]":
-        """Hand over a piece of work; a pool that broke is replaced."""
+        """Hand over a piece of work; a pool that broke, or is just breaking (its pipes are closed then), is replaced."""
         try:
             return self._executor.submit(work, *about)
-        except BrokenExecutor:
+        except (BrokenExecutor, OSError):
             self.dismiss()
             self._executor = self._new()
             return self._executor.submit(work, *about)
