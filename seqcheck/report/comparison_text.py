@@ -18,8 +18,9 @@ from seqcheck.analyse.comparing.comparison import (
 )
 from seqcheck.analyse.comparing.naming import Named
 from seqcheck.model.run import By, Run, StepKind, Value
+from seqcheck.report.lines import WIDTH, caution, counted
 from seqcheck.report.narrate import Vocabulary, duration_words, how_it_fails, how_it_stands, shown
-from seqcheck.report.text import CAUTION, WIDTH, WORDS, counted
+from seqcheck.report.text import WORDS
 from seqcheck.search.comparing.pair import Side
 
 Words: TypeAlias = Mapping[Side, Vocabulary]
@@ -48,8 +49,7 @@ def comparison_text(told: Comparison, words: Words, files: Sequence[tuple[str, s
     yield from _section("Situations", _situations(told, words))
     yield from _section("Names that only one file has", _names(told))
     yield from _section("How situations were compared", ([*_wrapped(note, "  - ")] for note in told.notes))
-    yield ""
-    yield from textwrap.wrap(CAUTION, WIDTH)
+    yield from caution()
 
 
 def _section(title: str, entries: Iterator[list[str]]) -> Iterator[str]:

@@ -11,8 +11,9 @@ from seqcheck.analyse.faults.noticing import Notice, Noticed
 from seqcheck.analyse.faults.sets import FaultSet
 from seqcheck.analyse.faults.study import Study
 from seqcheck.model.run import Run
+from seqcheck.report.lines import WIDTH, counted, footing, wrapped
 from seqcheck.report.narrate import Vocabulary, duration_words
-from seqcheck.report.text import CAUTION, WIDTH, account, counted
+from seqcheck.report.text import account
 
 LEGEND = (
     "A number: reached or broken, in so many steps at the fewest. part: a part of this set does it already. x: broken, and no "
@@ -39,17 +40,7 @@ def study_text(study: Study, words: Vocabulary, *, file: str, sha256: str, runs:
     yield from _indicated(study.indications)
     if runs:
         yield from _runs(study, words)
-    yield ""
-    yield "Assumptions"
-    for assumption in study.assumptions:
-        yield from _wrapped(assumption, "  - ")
-    if study.sources:
-        yield ""
-        yield "Sources, as the file gives them"
-        for source in study.sources:
-            yield from _wrapped(f"{source.about}: {source.source} (line {source.line})", "  - ")
-    yield ""
-    yield from textwrap.wrap(CAUTION, WIDTH)
+    yield from footing(study.assumptions, study.sources)
 
 
 def called(faults: FaultSet) -> str:
@@ -95,7 +86,7 @@ def _table(study: Study) -> Iterator[str]:
     heads = _heads(rows)
     for head, row in zip(heads, rows, strict=True):
         if head != row.subject.id:
-            yield from _wrapped(f"{head} {row.subject.id}", "  ")
+            yield from wrapped(f"{head} {row.subject.id}", "  ")
     for first in range(0, len(rows), across):
         part = rows[first : first + across]
         yield f"  {'':<{wide}} {' '.join(f'{head:>{WIDEST}}' for head in heads[first : first + across])}".rstrip()
@@ -105,7 +96,7 @@ def _table(study: Study) -> Iterator[str]:
             yield from (f"  {line}" for line in above)
             yield f"  {last:<{wide}} {cells}"
         yield ""
-    yield from _wrapped(LEGEND, "  ")
+    yield from wrapped(LEGEND, "  ")
 
 
 def _heads(rows: Sequence[Row]) -> list[str]:
@@ -133,7 +124,7 @@ def _unreached(study: Study) -> Iterator[str]:
     if unreached:
         yield ""
         what = f"Neither reached nor broken with any of {'these' if study.complete else 'those looked at'}"
-        yield from _wrapped(f"{what}: {', '.join(unreached)}", "")
+        yield from wrapped(f"{what}: {', '.join(unreached)}", "")
 
 
 def _open(study: Study) -> Iterator[str]:
@@ -142,7 +133,7 @@ def _open(study: Study) -> Iterator[str]:
         yield ""
         yield "Not known"
         for id_, one in found:
-            yield from _wrapped(f"{id_} with {called(one.faults)}: {one.reason}", "  - ")
+            yield from wrapped(f"{id_} with {called(one.faults)}: {one.reason}", "  - ")
 
 
 # --- notice and categories ---
@@ -155,7 +146,7 @@ def _noticed(noticed: Sequence[Noticed]) -> Iterator[str]:
         names = [one for one in noticed if one.notice is notice]
         if names:
             told = "; ".join(f"{one.fault} ({one.reason})" if one.reason else one.fault for one in names)
-            yield from _wrapped(f"{notice.value}: {told}", "  ")
+            yield from wrapped(f"{notice.value}: {told}", "  ")
 
 
 def _indicated(indications: Sequence[Indication]) -> Iterator[str]:
@@ -170,8 +161,8 @@ def _indicated(indications: Sequence[Indication]) -> Iterator[str]:
         deciding = " / ".join(called(faults) for faults in one.because if faults)
         because = f"; because of {deciding}" if deciding else ""
         left = f"; not looked at: {', '.join(one.not_looked_at)}" if one.not_looked_at else ""
-        yield from _wrapped(f"{one.hazard}: {shown}, required PLr {one.required_level}{because}{left}", "  ")
-    yield from _wrapped(INDICATION, "  ")
+        yield from wrapped(f"{one.hazard}: {shown}, required PLr {one.required_level}{because}{left}", "  ")
+    yield from wrapped(INDICATION, "  ")
 
 
 # --- runs ---
@@ -184,7 +175,3 @@ def _runs(study: Study, words: Vocabulary) -> Iterator[str]:
         if notice.result is not None and notice.result.run is not None:
             yield ""
             yield from account(replace(notice.result, id="Not noticed:"), words)
-
-
-def _wrapped(text: str, indent: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=" " * (len(indent) or 2)) or [indent.rstrip()]

@@ -12,8 +12,9 @@ from seqcheck.analyse.procedures.records import Class, Deviation, Outcome, Row, 
 from seqcheck.analyse.procedures.wording import Wording
 from seqcheck.analyse.verdict import Result, Verdict
 from seqcheck.model.model import Model, Procedure
+from seqcheck.report.lines import CAUTION, counted
 from seqcheck.report.narrate import Vocabulary, duration_words
-from seqcheck.report.text import CAUTION, Paint, account, counted, plain, told
+from seqcheck.report.text import Paint, account, plain, told
 
 WIDTH = 100
 NUMBER, LABEL = 5, 30

@@ -7,14 +7,10 @@ from typing import TypeAlias
 from seqcheck.analyse.verdict import Case, Finding, Observation, Result, StepAccount, Verdict, Verification
 from seqcheck.model.model import study_of
 from seqcheck.model.run import Run
+from seqcheck.report.lines import WIDTH, counted, footing, wrapped
 from seqcheck.report.narrate import Vocabulary, duration_words, how_it_fails, how_it_stands, tell
 from seqcheck.report.searched import Searched
 
-CAUTION = (
-    "This is a statement about the model under these assumptions. It does not replace a risk assessment by competent people, "
-    "lockout, or validation on the real machine; local codes and licensed practice come first."
-)
-WIDTH = 110
 LEAST_SHOWN = 0.05
 """Where a state takes fewer bytes, as with sets of states, there is nothing to tell."""
 
@@ -46,17 +42,7 @@ def report(
                 yield ""
                 yield from account(result, words, paint)
     yield from _findings(verification, words)
-    yield ""
-    yield "Assumptions"
-    for assumption in verification.assumptions:
-        yield from _wrapped(assumption, "  - ")
-    if verification.sources:
-        yield ""
-        yield "Sources, as the file gives them"
-        for source in verification.sources:
-            yield from _wrapped(f"{source.about}: {source.source} (line {source.line})", "  - ")
-    yield ""
-    yield from textwrap.wrap(CAUTION, WIDTH)
+    yield from footing(verification.assumptions, verification.sources)
 
 
 def _case(case: Case, searches: Searches, words: Vocabulary, paint: Paint) -> Iterator[str]:
@@ -82,7 +68,7 @@ def _head(found: str, searched: Searched) -> Iterator[str]:
         yield line
         return
     yield f"{found} ({engine})"
-    yield from _wrapped(f"{searched.engine}{reason}", "  ")
+    yield from wrapped(f"{searched.engine}{reason}", "  ")
 
 
 def _aside(searched: Searched) -> Iterator[str]:
@@ -99,12 +85,7 @@ def _apart(case: Case, one: Observation, searched: Searched) -> Iterator[str]:
     found = f"{counted(one.states, 'state')}, {counted(one.transitions, 'transition')}"
     again = f"; taken up again after {searched.spent_before_s:.1f} s" if searched.spent_before_s else ""
     ended = "" if one.stopped is None else f"; {coverage(one)}"
-    yield from _wrapped(f"{one.id} was searched by itself, with {beside}: {found} (engine {one.engine}){again}{ended}", "  ")
-
-
-def counted(number: int, thing: str) -> str:
-    """Return a number of things: `1 state`, `2 states`."""
-    return f"{number:,} {thing}{'' if number == 1 else 's'}"
+    yield from wrapped(f"{one.id} was searched by itself, with {beside}: {found} (engine {one.engine}){again}{ended}", "  ")
 
 
 def coverage(case: Case | Observation) -> str:
@@ -147,13 +128,13 @@ def account(result: Result, words: Vocabulary, paint: Paint = plain) -> Iterator
     """Yield the lines that explain one violation with its run."""
     faults = f" (with the fault {' and '.join(result.faults)})" if result.faults else ""
     yield f"{paint(result.id, result.verdict)}  {result.text}{faults}"
-    yield from _wrapped(f"Violated: {_meaning(result)}{_origin(result)}.", "  ")
+    yield from wrapped(f"Violated: {_meaning(result)}{_origin(result)}.", "  ")
     if result.run is None:
-        yield from _wrapped(f"There is no run to show: {result.reason}.", "  ")
+        yield from wrapped(f"There is no run to show: {result.reason}.", "  ")
         return
     yield from told(result.run, result.accounts, words)
     if result.spoken:
-        yield from _wrapped(f"So {result.id} is met: {' and '.join(result.spoken)}.", "  ")
+        yield from wrapped(f"So {result.id} is met: {' and '.join(result.spoken)}.", "  ")
 
 
 def _meaning(result: Result) -> str:
@@ -169,17 +150,17 @@ def _meaning(result: Result) -> str:
 def told(run: Run, accounts: tuple[StepAccount, ...], words: Vocabulary) -> Iterator[str]:
     """Yield the lines that tell a run in words."""
     start = "At the start (one of several)" if words.several_starts else "At the start"
-    yield from _wrapped(f"{start}: {how_it_stands(run.start, words)}.", "  ")
+    yield from wrapped(f"{start}: {how_it_stands(run.start, words)}.", "  ")
     for step in tell(run, accounts, words):
         head = f"  {step.number + '.' if step.number else '':>4} {'at ' + step.at:<12} "
         yield from textwrap.wrap(" ".join(step.sentences), WIDTH, initial_indent=head, subsequent_indent=" " * len(head))
     really = accounts[-1].really if accounts else ()
     if run.failure is None:
-        yield from _wrapped(f"At the end: {how_it_stands(run.end, words, really)}.", "  ")
+        yield from wrapped(f"At the end: {how_it_stands(run.end, words, really)}.", "  ")
         return
-    yield from _wrapped(how_it_fails(run.failure, words, at_start=not run.steps), "  ")
+    yield from wrapped(how_it_fails(run.failure, words, at_start=not run.steps), "  ")
     if run.steps:
-        yield from _wrapped(f"Before that step: {how_it_stands(run.end, words, really)}.", "  ")
+        yield from wrapped(f"Before that step: {how_it_stands(run.end, words, really)}.", "  ")
 
 
 def _origin(result: Result) -> str:
@@ -199,7 +180,7 @@ def _findings(verification: Verification, words: Vocabulary) -> Iterator[str]:
     for case, finding in found:
         where = f" (line {finding.line})" if finding.line > 1 else ""
         with_ = f" [with {' and '.join(case.faults)}]" if case.faults else ""
-        yield from _wrapped(f"{finding.text}{where}{with_}", "  - ")
+        yield from wrapped(f"{finding.text}{where}{with_}", "  - ")
         if finding.run is not None:
             yield from _ending(finding, words)
 
@@ -207,8 +188,4 @@ def _findings(verification: Verification, words: Vocabulary) -> Iterator[str]:
 def _ending(finding: Finding, words: Vocabulary) -> Iterator[str]:
     run = finding.run
     if run is not None:
-        yield from _wrapped(f"there: {how_it_stands(run.end, words)}", "    ")
-
-
-def _wrapped(text: str, indent: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=" " * len(indent)) or [indent.rstrip()]
+        yield from wrapped(f"there: {how_it_stands(run.end, words)}", "    ")

@@ -9,7 +9,7 @@ from seqcheck.analyse.judge import BUILT_IN, KIND_NAMES
 from seqcheck.analyse.verdict import Verdict
 from seqcheck.model.run import StepKind
 from seqcheck.report.json_form import Json
-from seqcheck.report.text import CAUTION, WIDTH
+from seqcheck.report.lines import CAUTION, WIDTH
 from tests.cli.calling import listed as rows
 from tests.report.goldens import CASES, NAMES, options, printed_report, verify, written
 
