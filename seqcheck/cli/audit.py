@@ -11,6 +11,7 @@ from seqcheck.analyse.auditing.audit import Asked, Audit
 from seqcheck.analyse.auditing.audit import audit as audit_machine
 from seqcheck.analyse.auditing.margins import Bound, Duration
 from seqcheck.analyse.auditing.parts import Part, PartKind
+from seqcheck.analyse.auditing.purposes import Need
 from seqcheck.analyse.auditing.removing import Removing
 from seqcheck.analyse.record import Disagreement
 from seqcheck.check.changing import (
@@ -21,7 +22,7 @@ from seqcheck.check.changing import (
     without_permissive,
     without_trip,
 )
-from seqcheck.check.machine import Machine
+from seqcheck.check.machine import Machine, Precedence, Response
 from seqcheck.cli.load import REFUSED, Loaded, load
 from seqcheck.cli.output import write_whole
 from seqcheck.cli.progress import ProgressLine
@@ -43,7 +44,7 @@ UNDECIDED = 3
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--json", "json_path", metavar="PATH", help="Also write the result as JSON; - is standard output.")
 @click.option("--people", is_flag=True, help="Also take out the conditions of what people do by hand.")
-@click.option("--runs/--no-runs", default=False, help="Tell in words the run that each permissive and trip prevents.")
+@click.option("--runs", is_flag=True, help="Also tell in words every run that shows an answer.")
 @click.option("--max-seconds", type=click.FloatRange(min=0), metavar="S", help="Give up after so many seconds.")
 @click.option("--max-memory", type=click.FloatRange(min=1), metavar="MB", help="Give up when so many megabytes are taken.")
 def audit(
@@ -100,14 +101,18 @@ def audited(loaded: Loaded, machine: Machine, limits: Limits, *, people: bool) -
 
 
 def rebuilt(machine: Machine, duration: Duration, ticks: int | None) -> Sequence[Model]:
-    """Return the machine with another length of a duration, and after it those that are observed."""
-    if duration.bound is Bound.LATEST:
-        changed = with_latest(machine, duration.name, ticks)
-    else:
-        changed = with_preset(machine, duration.name, ticks or 1)
+    """Return the model with another length of a duration, and after it those that are observed."""
+    changed = lengthened(machine, duration, ticks)
     model = compile_machine(changed)
     elsewhere = [p.id for p in model.properties if isinstance(p.rule, Elsewhere)]
     return (model, *(compile_observed(changed, id_) for id_ in elsewhere))
+
+
+def lengthened(machine: Machine, duration: Duration, ticks: int | None) -> Machine:
+    """Return the checked machine with another length of a duration."""
+    if duration.bound is Bound.LATEST:
+        return with_latest(machine, duration.name, ticks)
+    return with_preset(machine, duration.name, ticks or 1)
 
 
 def without(machine: Machine, parts: Sequence[Part]) -> Machine:
@@ -117,10 +122,7 @@ def without(machine: Machine, parts: Sequence[Part]) -> Machine:
         if part.clause is not None:
             clauses.setdefault((part.step, part.name), []).append(part.clause)
     for (step, name), numbers in clauses.items():
-        if name:
-            machine = without_clauses(machine, step, name, numbers)
-        else:
-            machine = without_condition(machine, step, numbers)
+        machine = without_clauses(machine, step, name, numbers) if name else without_condition(machine, step, numbers)
     for part in parts:
         if part.kind is PartKind.TRIP:
             machine = without_trip(machine, part.name)
@@ -133,20 +135,44 @@ def without(machine: Machine, parts: Sequence[Part]) -> Machine:
 
 def replay_all(machine: Machine, told: Audit) -> None:
     """Play every run again in the simulator, on the machine that it belongs to. Raises `Disagreement`."""
-    from seqcheck.simulate.replay import replay
-
-    def check(parts: Sequence[Part], run: Run | None, what: str) -> None:
-        if run is not None and (found := replay(without(machine, parts), run).disagreement) is not None:
-            raise Disagreement(f"the simulator does not confirm the run of {what}: {found}")
-
+    playing = Playing(machine)
     for need in told.purposes.already if told.purposes is not None else ():
-        check([], need.run, need.id)
+        playing.play([], need)
     for purpose in told.purposes.purposes if told.purposes is not None else ():
         for need in purpose.needs:
-            check([purpose.part], need.run, need.id)
+            playing.play([purpose.part], need)
         for cover in purpose.covers:
-            check([purpose.part, cover.other], cover.need.run, cover.need.id)
+            playing.play([purpose.part, cover.other], cover.need)
     for refused in told.refused or ():
-        check([], refused.run, refused.command)
-    for mended in told.mended or ():
-        check([], mended.run, mended.id)
+        if refused.run is not None:
+            playing.confirm(machine, refused.run, refused.command)
+    for margin in told.margins or ():
+        for need in margin.violated:
+            if need.run is not None:
+                playing.confirm(lengthened(machine, margin.duration, margin.turns_at), need.run, need.id)
+
+
+class Playing:
+    """Plays runs again in the simulator, those without the same parts once."""
+
+    def __init__(self, machine: Machine) -> None:
+        self._machine = machine
+        self._ordered = {r.id for r in machine.requirements if isinstance(r.rule, Response | Precedence)}
+        self._played: set[tuple[frozenset[Part], str]] = set()
+
+    def play(self, missing: Sequence[Part], need: Need) -> None:
+        """Play the run of what is violated without some parts. Raises `Disagreement`."""
+        key = (frozenset(missing), need.id)
+        if need.run is not None and key not in self._played:
+            self._played.add(key)
+            self.confirm(without(self._machine, missing), need.run, need.id)
+
+    def confirm(self, machine: Machine, run: Run, what: str) -> None:
+        """Play a run; the simulator itself judges requirements on time and order. Raises `Disagreement`."""
+        from seqcheck.simulate.replay import replay
+
+        found = replay(machine, run)
+        if found.disagreement is not None:
+            raise Disagreement(f"the simulator does not confirm the run of {what}: {found.disagreement}")
+        if what in self._ordered and what not in found.violated:
+            raise Disagreement(f"the simulator does not confirm that the run of {what} violates it")

@@ -1,12 +1,12 @@
-"""Says in words what an audit found of changes to a machine: what would keep a hazard away, and how far durations may change."""
+"""Says in words what an audit found of changes to a machine: what would keep hazards away, how far durations may change."""
 
 from collections.abc import Iterator, Sequence
 
 from seqcheck.analyse.auditing.margins import Bound, Margin
 from seqcheck.analyse.auditing.mends import Mended, Offer, Unable
 from seqcheck.report.audit_words import needs_words, wrapped
+from seqcheck.report.lines import counted
 from seqcheck.report.narrate import Vocabulary, duration_words
-from seqcheck.report.text import counted
 
 
 # --- mends -----------------------------------------------------------------------------------------------------------
@@ -29,7 +29,8 @@ def mended_words(mended: Sequence[Mended]) -> Iterator[str]:
 def offer_words(offer: Offer) -> str:
     """Return in words what comes of an additional permissive."""
     also = f"; keeps away {' and '.join(offer.also)} too" if offer.also else ""
-    broken = f"; but {' and '.join(offer.broken)} is then violated" if offer.broken else ""
+    are = "are" if len(offer.broken) > 1 else "is"
+    broken = f"; but {' and '.join(offer.broken)} {are} then violated" if offer.broken else ""
     return f"admitted in {counted(offer.admitted, 'situation')}, refused in {offer.refused:,}{also}{broken}"
 
 
@@ -45,19 +46,28 @@ def without_offer(one: Mended) -> Iterator[str]:
             "can keep it away"
         )
         return
-    yield from (unable_words(unable) for unable in one.unable)
+    alike: dict[tuple[object, ...], list[Unable]] = {}
+    for unable in one.unable:
+        alike.setdefault((unable.without, unable.lost, unable.parts, unable.never), []).append(unable)
+    yield from (unable_words(group) for group in alike.values())
+    if not one.offers and not any(unable.parts for unable in one.unable):
+        yield "whether permissives of several commands together could was not looked for"
 
 
-def unable_words(unable: Unable) -> str:
-    """Return in words why a command has no offer."""
-    name = f"“{unable.command}”"
-    if unable.without:
-        return f"{name}: no permissive of it alone can, as the hazard comes even if it is never accepted"
-    if unable.lost:
-        return f"{name}: no permissive of it alone can, as {' and '.join(unable.lost)} could then not be reached any more"
-    if unable.parts:
-        return f"{name}: a permissive of it could, if the controller had a signal of {' and '.join(unable.parts)}"
-    return f"{name}: no condition was found that is short enough to be read and leaves within reach what must be"
+def unable_words(group: Sequence[Unable]) -> str:
+    """Return in words why commands have no offer, all for the same reason."""
+    first = group[0]
+    names = " and ".join(f"“{unable.command}”" for unable in group)
+    one, it = ("one of these", "that one") if len(group) > 1 else ("it", "it")
+    if first.without:
+        return f"{names}: no permissive of {one} alone can, as the hazard comes even if {it} is never accepted"
+    if first.lost:
+        return f"{names}: no permissive of {one} alone can, as {' and '.join(first.lost)} could then not be reached any more"
+    if first.never and not first.parts:
+        return f"{names}: only if {it} is never accepted"
+    if first.parts:
+        return f"{names}: a permissive of {one} could, if the controller had a signal of {' and '.join(first.parts)}"
+    return f"{names}: no condition was found that is short enough to be read and leaves within reach what must be"
 
 
 # --- margins ---------------------------------------------------------------------------------------------------------
@@ -66,7 +76,8 @@ def margins_words(found: Sequence[Margin], recoverable: Sequence[str], words: Vo
     yield "Margins: how far one duration may change, all else being as it is, before a verdict turns"
     if recoverable and any(margin.duration.bound is Bound.LATEST for margin in found):
         yield from wrapped(
-            f"Of {' and '.join(recoverable)} this is known for the lengths that were tried; of all else for those between, too.",
+            "A longer time only adds to what can happen, so that lengths between those tried need no search, except for "
+            f"{' and '.join(recoverable)}: what was not tried is not known of {'them' if len(recoverable) > 1 else 'it'}.",
             "  ",
         )
     for margin in found:

@@ -1,4 +1,4 @@
-"""Writes an audit as JSON data (schema version 1), documented in the language page."""
+"""Writes an audit as JSON data (schema version 1), documented in sequences/LANGUAGE.md."""
 
 from fractions import Fraction
 
@@ -11,11 +11,12 @@ from seqcheck.report.json_form import SCHEMA_VERSION, Json, integer, run_data
 
 
 def audit_data(audit: Audit, *, file: str, sha256: str) -> dict[str, Json]:
-    """Return an audit; what was not answered is null, and `missing` says why."""
+    """Return an audit; what was not answered is null, and `missing` says why it is that, or not whole."""
     tick_s = audit.tick_s
     found = audit.purposes
     return {
         "schema": SCHEMA_VERSION,
+        "study": "audit",
         "file": file,
         "machine": audit.machine,
         "revision": audit.revision,
@@ -24,7 +25,10 @@ def audit_data(audit: Audit, *, file: str, sha256: str) -> dict[str, Json]:
         "complete": audit.complete,
         "missing": dict(audit.missing),
         "stopped_by": None if audit.stopped is None else audit.stopped.name.lower(),
-        "already_violated": None if found is None else list(found.already),
+        "parts_known": found is not None and found.alone_known,
+        "pairs_known": found is not None and found.pairs_known,
+        "hazards_not_met": None if audit.unmet is None else list(audit.unmet),
+        "already_violated": None if found is None else [need_data(need, tick_s) for need in found.already],
         "parts": None if found is None else [purpose_data(purpose, tick_s) for purpose in found.purposes],
         "refusals": None if audit.refused is None else [refused_data(one, tick_s) for one in audit.refused],
         "mends": None if audit.mended is None else [mended_data(one, tick_s) for one in audit.mended],
@@ -55,20 +59,24 @@ def purpose_data(purpose: Purpose, tick_s: Fraction) -> Json:
 
 
 def need_data(need: Need, tick_s: Fraction) -> dict[str, Json]:
-    """Return what is violated, with its run."""
-    return {"id": need.id} | run_data(need.run, tick_s)
+    """Return what is violated, with its run; `failing` says what fails, where that is a built-in check."""
+    data: dict[str, Json] = {"id": need.id, "failing": need.failing}
+    return data | run_data(need.run, tick_s)
 
 
 def refused_data(one: Refused, tick_s: Fraction) -> Json:
     """Return where a command is refused, with a run to a harmless situation."""
     r = one.refusals
     counts: dict[str, Json] = {
-        "situations": integer(r.situations),
+        "accepted": integer(r.accepted),
+        "refused": integer(r.situations),
         "harmless": integer(r.harmless),
         "unchanged": integer(r.unmoved),
         "not_decided": integer(r.open),
-        "states": integer(r.states),
+        "accepted_states": integer(r.accepted_states),
+        "refused_states": integer(r.states),
         "harmless_states": integer(r.harmless_states),
+        "unchanged_states": integer(r.unmoved_states),
     }
     return {"command": one.command} | counts | {"refused_by": list(one.refusing), "example": run_data(one.run, tick_s)}
 
@@ -85,11 +93,22 @@ def mended_data(one: Mended, tick_s: Fraction) -> Json:
                 "admitted": integer(offer.admitted),
                 "refused": integer(offer.refused),
                 "also": list(offer.also),
+                "broken": list(offer.broken),
             }
             for offer in one.offers
         ],
-        "signals_missing": [{"command": blind.command, "parts": list(blind.parts)} for blind in one.blind],
-        "needs_command": one.needs_command,
+        "without_offer": [
+            {
+                "command": unable.command,
+                "comes_without_it": unable.without,
+                "out_of_reach": list(unable.lost),
+                "signals_missing": list(unable.parts),
+                "only_if_never_accepted": unable.never,
+            }
+            for unable in one.unable
+        ],
+        "comes_without_commands": one.helpless,
+        "out_of_reach": list(one.lost),
     }
     return data | run_data(one.run, tick_s)
 
@@ -102,7 +121,8 @@ def margin_data(margin: Margin, tick_s: Fraction) -> Json:
         "bound": duration.bound.value,
         "now_s": float(duration.ticks * tick_s),
         "turns_at_s": None if margin.turns_at is None else float(margin.turns_at * tick_s),
-        "ids": list(margin.ids),
+        "violated": [need_data(need, tick_s) for need in margin.violated],
+        "restored": list(margin.restored),
         "tried_to_s": None if margin.tried_to is None else float(margin.tried_to * tick_s),
         "line": duration.line,
     }

@@ -9,8 +9,8 @@ from seqcheck.analyse.auditing.purposes import Need
 from seqcheck.analyse.verdict import StepAccount
 from seqcheck.model.run import Run
 from seqcheck.report.audit_words import needs_words, part_words, wrapped
+from seqcheck.report.lines import WIDTH
 from seqcheck.report.narrate import Vocabulary, duration_words, how_it_fails, how_it_stands, tell
-from seqcheck.report.text import WIDTH
 
 
 def runs_words(audit: Audit, words: Vocabulary) -> Iterator[str]:
@@ -38,7 +38,7 @@ def titled(audit: Audit, words: Vocabulary) -> Iterator[tuple[str, Run, tuple[St
         for need in margin.violated:
             if need.run is not None and margin.turns_at is not None:
                 length = duration_words(margin.turns_at * words.tick_s)
-                yield f"With {length} for “{margin.duration.name}” {needs_words([need])}", need.run, need.accounts
+                yield f"With {length} for “{margin.duration.name}”: {needs_words([need])}", need.run, need.accounts
 
 
 def shown(missing: Sequence[Part], needs: Sequence[Need]) -> Iterator[tuple[str, Run, tuple[StepAccount, ...]]]:
@@ -46,7 +46,7 @@ def shown(missing: Sequence[Part], needs: Sequence[Need]) -> Iterator[tuple[str,
     named = " and ".join(part_words(part) + (f" of “{part.step}”" if part.step else " (trip)") for part in missing)
     for need in needs:
         if need.run is not None:
-            yield f"Without {named} {needs_words([need])}", need.run, need.accounts
+            yield f"Without {named}: {needs_words([need])}", need.run, need.accounts
 
 
 def run_words(run: Run, accounts: Sequence[StepAccount], words: Vocabulary) -> Iterator[str]:

@@ -6,11 +6,12 @@ from collections.abc import Iterator, Sequence
 from seqcheck.analyse.auditing.audit import Audit, Refused
 from seqcheck.analyse.auditing.parts import PartKind
 from seqcheck.analyse.auditing.purposes import Purpose, Purposes
+from seqcheck.model.run import Run
 from seqcheck.report.audit_changes import margins_words, mended_words
 from seqcheck.report.audit_runs import runs_words
 from seqcheck.report.audit_words import needs_words, part_words, percent, wrapped
+from seqcheck.report.lines import CAUTION, WIDTH, counted
 from seqcheck.report.narrate import Vocabulary
-from seqcheck.report.text import CAUTION, WIDTH, counted
 
 SEEN = (
     "A situation is what the controller sees: panel, sensors, outputs, memory and timers. Accepting a command in a situation "
@@ -33,13 +34,13 @@ def audit_text(audit: Audit, words: Vocabulary, *, file: str, sha256: str, runs:
     if audit.purposes is not None:
         yield ""
         yield from _purposes(audit.purposes)
-    if audit.refused is not None:
+    if audit.refused:
         yield ""
         yield from _refused(audit, audit.refused)
     if audit.mended:
         yield ""
         yield from mended_words(audit.mended)
-    if audit.margins is not None:
+    if audit.margins:
         yield ""
         yield from margins_words(audit.margins, audit.recoverable, words)
     for name, title in ABSENT:
@@ -66,7 +67,10 @@ def _purposes(found: Purposes) -> Iterator[str]:
     if found.already:
         yield from wrapped(f"Violated as it is, and so left aside: {', '.join(need.id for need in found.already)}.", "  ")
     step = None
-    for purpose in found.purposes:
+    told = [purpose for purpose in found.purposes if found.alone_known or purpose.needs]
+    if len(told) < len(found.purposes):
+        yield f"  Of {'the others ' if told else ''}nothing is known: the search ended before it could tell."
+    for purpose in told:
         part = purpose.part
         if part.step != step:
             step = part.step
@@ -79,8 +83,6 @@ def purpose_words(purpose: Purpose, found: Purposes) -> str:
     """Return in words what a part is for."""
     if purpose.needs:
         return "without it " + needs_words(purpose.needs)
-    if not found.alone_known:
-        return "nothing was found before the search ended"
     return _spare_words(purpose, found) + _idle_words(purpose)
 
 
@@ -126,8 +128,8 @@ def hazards_words(audit: Audit) -> str:
     if audit.unmet is None:
         return "a hazard that is not met now"
     met = {need.id for need in audit.purposes.already} if audit.purposes is not None else set()
-    whole = len(audit.unmet) > 2 and not any(one.id in met for one in audit.mended or ())
-    return f"{audit.unmet[0]} to {audit.unmet[-1]}" if whole else " or ".join(audit.unmet)
+    whole = len(audit.unmet) > 2 and not met & set(audit.hazards)
+    return f"any of {audit.unmet[0]} to {audit.unmet[-1]}" if whole else " or ".join(audit.unmet)
 
 
 def refused_words(one: Refused, hazards: str) -> str:
@@ -146,9 +148,9 @@ def refused_words(one: Refused, hazards: str) -> str:
     if r.open:
         return f"not known to be over-strict: refused in {counted(r.situations, 'reachable situation')}"
     rest = r.situations - idle
-    reasons = [f"accepting it could lead to {hazards} in {rest:,}"] * bool(rest)
-    reasons += [f"it would change nothing in {idle:,}"] * bool(idle)
-    return f"not over-strict: of {counted(r.situations, 'reachable situation')} in which it is refused, {', '.join(reasons)}"
+    reasons = [f"could lead to {hazards} in {rest:,} of them"] * bool(rest)
+    reasons += [f"would change nothing in {idle:,} of them"] * bool(idle)
+    return f"not over-strict: refused in {counted(r.situations, 'reachable situation')}; accepting it {' and '.join(reasons)}"
 
 
 def _more_words(one: Refused) -> Iterator[str]:
@@ -157,7 +159,13 @@ def _more_words(one: Refused) -> Iterator[str]:
         yield f"{counted(r.open, 'situation')} in which it is refused were not decided"
     strict = r.harmless_states - r.unmoved_states
     if r.harmless > r.unmoved:
-        yield f"with everything seen: refuses {strict:,} of {counted(r.accepted_states + strict, 'state')}"
+        yield f"with everything seen it refuses {strict:,} of {counted(r.accepted_states + strict, 'such state')}"
         if one.run is not None:
-            steps = "at the start" if not one.run.step_count else f"after {counted(one.run.step_count, 'step')}"
-            yield f"for example {steps}, where it is refused by {' and '.join(f'“{name}”' for name in one.refusing)}"
+            refusing = " and ".join(f"“{name}”" for name in one.refusing)
+            yield f"for example {_when(one.run)}, where it is refused by {refusing}"
+
+
+def _when(run: Run) -> str:
+    if run.step_count:
+        return f"after {counted(run.step_count, 'step')}"
+    return "after some waiting" if run.steps else "at the start"

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 from seqcheck.analyse.auditing.parts import Part
 from seqcheck.analyse.auditing.purposes import Need
-from seqcheck.report.text import WIDTH, counted
+from seqcheck.report.lines import WIDTH, counted
 
 
 def part_words(part: Part) -> str:
@@ -29,7 +29,9 @@ def needs_words(needs: Sequence[Need]) -> str:
 def _cost(need: Need) -> str:
     if need.run is None:
         return "" if need.failing else ", being out of reach"
-    return f" in {counted(need.run.step_count, 'step')}" if need.run.step_count else " at the start"
+    if need.run.step_count:
+        return f" in {counted(need.run.step_count, 'step')}"
+    return " after some waiting" if need.run.steps else " at the start"
 
 
 def percent(some: int, of: int) -> str:

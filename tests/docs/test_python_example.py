@@ -17,7 +17,7 @@ def test_the_example_names_what_the_command_finds_violated(
     assert found is not None
     monkeypatch.chdir(ROOT)
     exec(compile(found[1], "README.md", "exec"), {})  # noqa: S102 - our own page
-    shown = capsys.readouterr().stdout
+    shown = capsys.readouterr().out
     report = call("verify", "sequences/two_hand_press_draft.yaml").stdout
     violated = re.findall(r"^  VIOLATED   (\S+)", report, re.MULTILINE)
     assert violated

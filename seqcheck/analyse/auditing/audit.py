@@ -5,6 +5,7 @@ from fractions import Fraction
 from typing import TypeVar
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from seqcheck.analyse.assumptions import assumptions
 from seqcheck.analyse.auditing.margins import Margin, Rebuilt, margins
@@ -17,6 +18,7 @@ from seqcheck.analyse.verdict import StepAccount
 from seqcheck.model.model import Elsewhere, Hazard, Model, Recoverable
 from seqcheck.model.run import Run
 from seqcheck.search.engine import Stop, Unfit
+from seqcheck.search.planner.beside import Beside
 from seqcheck.search.symbolic.diagrams import OutOfNodes
 from seqcheck.search.symbolic.reaching import Halt
 from seqcheck.search.symbolic.strictness import Refusals, refusals
@@ -37,13 +39,14 @@ class Refused(Struct, frozen=True, kw_only=True):
 class Audit(Struct, frozen=True, kw_only=True):
     """The answers; None: that one was not come to. Where one is not whole, *missing* says why under its name.
 
-    *unmet* are the hazards that are not met as it is, so that a refusal may keep them away (None: that was not come to),
-    *recoverable* the requirements of that kind.
+    *unmet* are those of the *hazards* that are not met as it is, so that a refusal may keep them away (None: that was not come
+    to), *recoverable* the requirements of that kind.
     """
 
     machine: str
     revision: str
     tick_s: Fraction
+    hazards: tuple[str, ...]
     unmet: tuple[str, ...] | None
     recoverable: tuple[str, ...]
     purposes: Purposes | None
@@ -68,6 +71,15 @@ class Asked(Struct, frozen=True, kw_only=True):
     people: bool = False
 
 
+class Apart(Struct, frozen=True, kw_only=True):
+    """The answers that need no other: as in `Audit`."""
+
+    refused: tuple[Refused, ...] | None
+    margins: tuple[Margin, ...] | None
+    missing: Mapping[str, str]
+    stopped: Stop | None
+
+
 class Auditor:
     """Asks one question after the other and notes what could not be answered."""
 
@@ -81,21 +93,35 @@ class Auditor:
 
     def audit(self) -> Audit:
         """Return the audit. Raises `Disagreement`."""
-        model = self._model
-        self._purposes = next(iter(self._answer("purposes", self._purposed()) or ()), None)
+        with Beside(lambda: self._apart(quiet=True), lambda: self._apart(quiet=False)) as beside:
+            self._purposes = next(iter(self._answer("purposes", self._purposed()) or ()), None)
+            mended = self._answer("mends", self._mended())
+            apart = beside.answer()
+        self._missing |= apart.missing
+        self._stopped = self._stopped or apart.stopped
+        return self._audit(mended, apart)
+
+    def _apart(self, *, quiet: bool) -> "Apart":
+        """Answer the questions that need no other answer."""
+        if quiet:
+            self._removing = replace(self._removing, observer=lambda _: None)
         refused = self._answer("refusals", self._refused())
-        mended = self._answer("mends", self._mended())
         margins = self._answer("margins", self._margins())
+        return Apart(refused=refused, margins=margins, missing=self._missing, stopped=self._stopped)
+
+    def _audit(self, mended: tuple[Mended, ...] | None, apart: "Apart") -> Audit:
+        model = self._model
         return Audit(
             machine=model.name,
             revision=model.revision,
             tick_s=model.tick_s,
+            hazards=tuple(p.id for p in model.properties if isinstance(p.rule, Hazard)),
             unmet=self._unmet(),
             recoverable=tuple(p.id for p in model.properties if isinstance(p.rule, Recoverable)),
             purposes=self._purposes,
-            refused=refused,
+            refused=apart.refused,
             mended=mended,
-            margins=margins,
+            margins=apart.margins,
             missing=self._missing,
             stopped=self._stopped,
             assumptions=assumptions(model),

@@ -38,13 +38,15 @@ class Unable(Struct, frozen=True, kw_only=True):
     """A command of which no additional permissive is offered.
 
     *without*: the hazard comes even if it is never accepted. *lost*: even if everything were seen, these requirements could not
-    be reached any more. *parts*: the controller would have to see these. None of all that: no short condition was found.
+    be reached any more. *parts*: the controller would have to see these. *never*: with what it sees it must never accept the
+    command. None of all that: no short condition was found.
     """
 
     command: str
     without: bool
     lost: tuple[str, ...]
     parts: tuple[str, ...]
+    never: bool
 
 
 class Mended(Struct, frozen=True, kw_only=True):
@@ -104,7 +106,7 @@ def _mended(model: Model, number: int, known: Violated, menders: Menders, removi
         id=id_,
         run=run,
         commands=names,
-        offers=tuple(sorted(offers, key=lambda offer: len(offer.condition))),
+        offers=tuple(sorted(offers, key=lambda offer: (len(offer.broken), len(offer.condition)))),
         unable=tuple(_unable(model, found)),
         helpless=found.helpless,
         lost=_ids(model, found.lost),
@@ -119,6 +121,7 @@ def _unable(model: Model, found: Mendings) -> Iterator[Unable]:
                 without=one.without,
                 lost=_ids(model, one.lost),
                 parts=tuple(model.variables[n].name for n in one.needs),
+                never=one.never,
             )
 
 

@@ -36,10 +36,10 @@ class Part(Struct, frozen=True, kw_only=True):
     line: int
 
 
-def conjuncts(test: Expression) -> tuple[Expression, ...]:
-    """Split a condition into what all must hold."""
-    if isinstance(test, Apply) and test.op is Op.AND:
-        return tuple(part for operand in test.operands for part in conjuncts(operand))
+def conjuncts(model: Model, test: Expression) -> tuple[Expression, ...]:
+    """Split a condition into what all must hold, as the file has it: a timer's Q is one thing, whatever it is made of."""
+    if isinstance(test, Apply) and test.op is Op.AND and all(test != timer.q for timer in model.timers):
+        return tuple(part for operand in test.operands for part in conjuncts(model, operand))
     return (test,)
 
 
@@ -58,7 +58,7 @@ def _permissives(model: Model, kinds: Collection[StepKind]) -> Iterator[Part]:
             if guard.test == TRUE and step.kind is StepKind.PERSON:
                 continue
             yield _permissive(step, guard)
-            clauses = conjuncts(guard.test)
+            clauses = conjuncts(model, guard.test)
             for number, clause in enumerate(clauses) if len(clauses) > 1 else ():
                 whole = _permissive(step, guard)
                 yield replace(whole, kind=PartKind.CLAUSE, clause=number, text=wording(model, clause))
@@ -95,7 +95,7 @@ def loosened(model: Model, missing: Sequence[Part]) -> Loosened:
     changed = replace(
         model,
         variables=(*model.variables, *added),
-        steps=tuple(_step(step, flag_of) if step.kind in ASKING else step for step in model.steps),
+        steps=tuple(_step(model, step, flag_of) if step.kind in ASKING else step for step in model.steps),
         reactions=tuple(_reaction(reaction, flag_of) for reaction in model.reactions),
     )
     return Loosened(model=changed, flags=tuple(range(first, first + len(missing))))
@@ -106,19 +106,21 @@ def without(model: Model, missing: Sequence[Part]) -> Model:
     trips = {part.name for part in missing if part.kind is PartKind.TRIP}
     return replace(
         model,
-        steps=tuple(replace(step, guards=tuple(_left(step, missing))) if step.kind in ASKING else step for step in model.steps),
+        steps=tuple(
+            replace(step, guards=tuple(_left(model, step, missing))) if step.kind in ASKING else step for step in model.steps
+        ),
         reactions=tuple(r for r in model.reactions if not (r.is_trip and r.name in trips)),
     )
 
 
-def _left(step: Step, missing: Sequence[Part]) -> Iterator[Guard]:
+def _left(model: Model, step: Step, missing: Sequence[Part]) -> Iterator[Guard]:
     """Yield what is left of a command's permissives."""
     for guard in step.guards:
         gone = [p for p in missing if p.kind is not PartKind.TRIP and (p.step, p.name) == (step.name, guard.name)]
         if any(part.clause is None for part in gone):
             continue
         clauses = {part.clause for part in gone}
-        kept = [clause for n, clause in enumerate(conjuncts(guard.test)) if n not in clauses]
+        kept = [clause for n, clause in enumerate(conjuncts(model, guard.test)) if n not in clauses]
         yield guard if not clauses else replace(guard, test=conjunction(*kept))
 
 
@@ -128,11 +130,11 @@ def _flag(part: Part) -> Variable:
     return Variable(name=name, kind=kind, lowest=0, highest=1, labels=(), starts=(0, 1), line=part.line)
 
 
-def _step(step: Step, flag_of: dict[Part, Load]) -> Step:
-    return replace(step, guards=tuple(_guard(step, guard, flag_of) for guard in step.guards))
+def _step(model: Model, step: Step, flag_of: dict[Part, Load]) -> Step:
+    return replace(step, guards=tuple(_guard(model, step, guard, flag_of) for guard in step.guards))
 
 
-def _guard(step: Step, guard: Guard, flag_of: dict[Part, Load]) -> Guard:
+def _guard(model: Model, step: Step, guard: Guard, flag_of: dict[Part, Load]) -> Guard:
     whole: list[Expression] = []
     of_clause: dict[int, Expression] = {}
     for part, flag in flag_of.items():
@@ -143,7 +145,7 @@ def _guard(step: Step, guard: Guard, flag_of: dict[Part, Load]) -> Guard:
                 of_clause[part.clause] = flag
     test = guard.test
     if of_clause:
-        test = conjunction(*(_or(clause, of_clause.get(n)) for n, clause in enumerate(conjuncts(test))))
+        test = conjunction(*(_or(clause, of_clause.get(n)) for n, clause in enumerate(conjuncts(model, test))))
     return replace(guard, test=_or(test, *whole))
 
 

@@ -173,7 +173,7 @@ def _decided(model: Model, part: Part) -> Iterator[Expression]:
         elif part.clause is None:
             yield negation(guard.test)
         else:
-            for number, clause in enumerate(conjuncts(guard.test)):
+            for number, clause in enumerate(conjuncts(model, guard.test)):
                 yield negation(clause) if number == part.clause else clause
 
 

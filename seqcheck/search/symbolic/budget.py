@@ -24,9 +24,9 @@ AFTERWARDS = 0.04
 """Answering takes this part of the time that was searched, and more if runs are to be shown."""
 
 
-def cache_for(bits: int) -> int:
-    """Return how many entries the cache of operations has for a model of so many bits."""
-    return SMALL_CACHE if bits <= SMALL else LARGE_CACHE
+def cache_for(bits: int, *, is_long: bool = False) -> int:
+    """Return how many entries the cache of operations has for a model of so many bits, or for a search that is long anyway."""
+    return SMALL_CACHE if bits <= SMALL and not is_long else LARGE_CACHE
 
 
 def nodes_for(room_mb: float, cache: int) -> int:
@@ -36,9 +36,10 @@ def nodes_for(room_mb: float, cache: int) -> int:
 
 
 class Budget:
-    """Looks at the limits of one search, and tells an observer how far it is."""
+    """Looks at the limits of one search, and tells an observer how far it is. *is_long*: it will take a second or so."""
 
-    def __init__(self, allowance: Allowance, limits: Limits, observer: Observer) -> None:
+    def __init__(self, allowance: Allowance, limits: Limits, observer: Observer, *, is_long: bool = False) -> None:
+        self.is_long = is_long
         self._allowance = allowance
         self._limits = limits
         self._observer = observer

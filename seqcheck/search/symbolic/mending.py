@@ -10,7 +10,7 @@ from typing import TypeAlias
 
 from msgspec import Struct
 
-from seqcheck.model.expression import Expression, Load, walk
+from seqcheck.model.expression import FALSE, Expression, Load, walk
 from seqcheck.model.model import Hazard, Model, Reachable, VariableKind
 from seqcheck.model.run import StepKind
 from seqcheck.search.engine import NO_EXTRAS
@@ -39,8 +39,9 @@ class Mending(Struct, frozen=True, kw_only=True):
 
     *mends* are alternatives, the first admitting most. Where there is none: *without* tells that the hazard comes even if the
     command is never accepted. *lost* are the properties that could not be reached any more even if everything were seen and the
-    command held back no more than needed. *needs* are the variables that the controller would have to see besides; if there is
-    none of all these, no condition was found that is short enough to be read, or keeps all reachable that must be.
+    command held back no more than needed. *needs* are the variables that the controller would have to see besides. *never*:
+    with what it sees it must never accept the command. If there is none of all these, no condition was found that is short
+    enough to be read, or keeps all reachable that must be.
     """
 
     step: int
@@ -48,6 +49,7 @@ class Mending(Struct, frozen=True, kw_only=True):
     without: bool = False
     lost: tuple[int, ...] = ()
     needs: tuple[int, ...] = ()
+    never: bool = False
 
 
 class Mendings(Struct, frozen=True, kw_only=True):
@@ -130,6 +132,8 @@ class Menders:
             return Mending(step=number, lost=lost)
         harm = Harm(command=self._parts.steps[number], others=others, never=never, bad=bad, harmful=harmful)
         mends = self._alternatives(harm)
+        if FALSE in (mend.condition for mend in mends):
+            return Mending(step=number, needs=tuple(self._needs(harm)), never=True)
         return Mending(step=number, mends=mends, needs=() if mends else tuple(self._needs(harm)))
 
     def _alternatives(self, harm: "Harm") -> tuple[Mend, ...]:
@@ -165,7 +169,9 @@ class Menders:
         return None if self._lost(states) else self._told(admitted, refused)
 
     def _told(self, admitted: Node, refused: Node) -> Mend | None:
-        """Return a mend in words, in simple ones if that can be."""
+        """Return a mend in words, in simple ones if that can be; FALSE if nothing may be admitted."""
+        if not admitted.satisfiable():
+            return Mend(condition=FALSE, admitted=0, refused=self._situations.count(refused))
         condition = telling(self._space, admitted, refused, self._literals.simple)
         if condition is None:
             condition = telling(self._space, admitted, refused, [*self._literals.simple, *self._literals.counting])

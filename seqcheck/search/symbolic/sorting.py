@@ -71,7 +71,7 @@ def sort(model: Model, apart: Apart, choose: Choose | None, limits: Limits, obse
     another.
     """
     with Allowance(limits) as allowance:
-        budget = Budget(allowance, limits, observer)
+        budget = Budget(allowance, limits, observer, is_long=True)
         try:
             return Sorting(model, apart, choose, budget).sorted()
         except OutOfNodes:
@@ -154,7 +154,10 @@ class Sorting:
     def _closed(self, states: Node) -> Node:
         """Return all states that some lead to without faults."""
         steps = [move for move in self._parts.steps if not self._is_fault(move)]
-        return self._parts.reaching.from_(states, steps).all()
+        reaching = self._parts.reaching.from_(states, steps)
+        if len(steps) == len(self._parts.steps):
+            self._runs[tuple(move.number for move in steps)] = self._search.runs.among(steps, reaching)
+        return reaching.all()
 
     def _few(self, most: int) -> Node:
         """Return the states in which no more than so many of the variables that tell machines apart differ from 0."""

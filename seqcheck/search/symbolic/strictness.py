@@ -69,33 +69,38 @@ class Strictness:
         self._situations = Situations(self._model, self._search, mirrors)
         self._moves = self._parts.steps[: self._count]
         self._reached = self._from(self._parts.reaching.starts, self._moves)
-        self._bad = self._space.any(self._new_troubles())
+        every = [*self._moves, *(move for move in self._parts.every if move.number is None)]
+        self._unpreventable = [move for move in every if not self._is_command(move)]
+        hazards = self._space.any(self._new_hazards())
+        self._bad = hazards | self._failing_anew(every)
+        self._beyond_help = hazards | self._failing_anew(self._unpreventable)
 
     def refusals(self) -> Iterator[Refusals]:
         """Yield where each command is refused."""
         whole = self._from(self._reached, self._parts.steps)
-        bad = self._bad & whole
-        harmful = self._parts.reaching.leading(bad, whole, self._moves)
-        unpreventable = [move for move in self._moves if self._kind(move) is not StepKind.COMMAND]
-        beyond_help = self._parts.reaching.leading(bad, whole, unpreventable)
+        steps = [move for move in self._unpreventable if move.number is not None]
+        harmful = self._parts.reaching.leading(self._bad & whole, whole, self._moves)
+        beyond_help = self._parts.reaching.leading(self._beyond_help & whole, whole, steps)
         for number in self._free:
             yield self._refused(number, whole, harmful, beyond_help)
 
-    def _kind(self, move: Move) -> StepKind:
-        return self._model.steps[move.number or 0].kind
+    def _is_command(self, move: Move) -> bool:
+        return move.number is not None and self._model.steps[move.number].kind is StepKind.COMMAND
 
     def _from(self, states: Node, moves: Sequence[Move]) -> Node:
         return self._parts.reaching.from_(states, moves).all()
 
-    def _new_troubles(self) -> Iterator[Node]:
-        """Yield the hazards, and the states in which something fails, that the machine as it is does not come to."""
+    def _new_hazards(self) -> Iterator[Node]:
+        """Yield the hazards that the machine as it is does not come to."""
         for p in self._model.properties:
             if isinstance(p.rule, Hazard):
                 states = self._parts.moves.truth(p.rule.must_not_be.test)
                 if not (states & self._reached).satisfiable():
                     yield states
-        for move in (*self._moves, *([self._parts.every[-1]] if self._parts.every[-1].number is None else [])):
-            yield from (states & ~self._reached for _, states in move.failing)
+
+    def _failing_anew(self, moves: Sequence[Move]) -> Node:
+        """Return the states that the machine as it is does not come to and in which something fails."""
+        return self._space.any(states for move in moves for _, states in move.failing) & ~self._reached
 
     def _refused(self, number: int, whole: Node, harmful: Node, beyond_help: Node) -> Refusals:
         guards = [guard.test for guard in self._model.steps[number].guards]

@@ -85,7 +85,7 @@ class Search:
         self._budget = budget
         facts = Facts(model)
         order = ordered(facts)
-        cache = cache_for(len(order))
+        cache = cache_for(len(order), is_long=budget.is_long)
         self._space = Space(model, order, nodes_for(budget.room_mb(), cache), cache)
         budget.space = self._space
         moves = Moves(self._space, facts)

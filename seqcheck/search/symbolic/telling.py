@@ -5,7 +5,7 @@ from itertools import combinations
 
 from msgspec import Struct
 
-from seqcheck.model.expression import Apply, Expression, Op
+from seqcheck.model.expression import TRUE, Apply, Expression, Op
 from seqcheck.search.symbolic.diagrams import Node, Space
 
 MOST_TERMS = 8
@@ -23,6 +23,8 @@ def telling(space: Space, yes: Node, no: Node, literals: Sequence[Literal]) -> E
     """Return a condition made of literals that is true on *yes* and false on *no*; None if there is no short one."""
     if not yes.satisfiable():
         return None
+    if not no.satisfiable():
+        return TRUE
     terms: list[Expression] = []
     left = yes
     whole = _conjunction(space, yes, no, literals)
