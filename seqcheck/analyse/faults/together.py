@@ -4,7 +4,7 @@ Such a search looks at a machine with all faults under study and a budget (`mode
 asked again; a campaign asks the rest set by set.
 """
 
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from msgspec import Struct
 
@@ -59,7 +59,7 @@ def search_together(whole: Whole, seconds: float | None) -> Minimal | None:
     memory_mb = memory_of_this_computer_mb()
     limits = Limits(seconds=seconds, memory_mb=None if memory_mb is None else SHARE_OF_MEMORY * memory_mb)
     try:
-        told = sort(model, Apart(by=model.fault_variables), least, limits, lambda _: None)
+        told = sort(model, Apart(by=model.fault_variables), None, limits, lambda _: None)
     except Unfit:
         return None
     if told.stopped is not None or not told.states:
@@ -76,15 +76,6 @@ def search_together(whole: Whole, seconds: float | None) -> Minimal | None:
 
 def _named(model: Model, occurred: Sequence[int]) -> FaultSet:
     return tuple(fault for fault, flag in zip(model.faults, occurred, strict=True) if flag)
-
-
-def least(sets: Collection[tuple[int, ...]]) -> Collection[tuple[int, ...]]:
-    """Return the sets, given by a flag for each fault, of which no other is a part."""
-    kept: list[tuple[int, ...]] = []
-    for chosen in sorted(sets, key=sum):
-        if not any(all(map(int.__le__, part, chosen)) for part in kept):
-            kept.append(chosen)
-    return kept
 
 
 def answers(everything: Model, found: Minimal, studying: Callable[[FaultSet], Model]) -> Iterator[Answer]:
