@@ -6,8 +6,9 @@ The only place that starts a pool or knows `distributed`.
 import multiprocessing
 import os
 import signal
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import BrokenExecutor, CancelledError, Executor, Future, ProcessPoolExecutor
+from contextlib import contextmanager
 from typing import Protocol, TypeVar
 
 T = TypeVar("T")
@@ -82,10 +83,14 @@ class Processes:
     def submit(self, work: Callable[..., T], *about: object) -> "Future[T]":
         """Hand over a piece of work; a pool that broke, or is just breaking (its pipes are closed then), is replaced."""
         try:
-            return self._executor.submit(work, *about)
+            return self._submit(work, *about)
         except (BrokenExecutor, OSError):
             self.dismiss()
             self._executor = self._new()
+            return self._submit(work, *about)
+
+    def _submit(self, work: Callable[..., T], *about: object) -> "Future[T]":
+        with interruptions_held():
             return self._executor.submit(work, *about)
 
     def is_loss(self, error: BaseException) -> bool:
@@ -143,6 +148,19 @@ def cores() -> int:
         return len(os.sched_getaffinity(0))
     except AttributeError:
         return os.cpu_count() or 1
+
+
+@contextmanager
+def interruptions_held() -> Iterator[None]:
+    """Hold Ctrl-C back, so that a process that is started meanwhile never gets it, not even before it can ignore it."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def leave_interruptions_to_the_caller() -> None:
