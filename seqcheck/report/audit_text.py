@@ -1,6 +1,5 @@
 """Writes an audit for people at a terminal: what each permissive and trip is for, refusals without need, mends, margins."""
 
-import textwrap
 from collections.abc import Iterator, Sequence
 
 from seqcheck.analyse.auditing.audit import Audit, Refused
@@ -10,7 +9,7 @@ from seqcheck.model.run import Run
 from seqcheck.report.audit_changes import margins_words, mended_words
 from seqcheck.report.audit_runs import runs_words
 from seqcheck.report.audit_words import needs_words, part_words, percent, wrapped
-from seqcheck.report.lines import CAUTION, WIDTH, counted
+from seqcheck.report.lines import counted, footing
 from seqcheck.report.narrate import Vocabulary
 
 SEEN = (
@@ -49,12 +48,7 @@ def audit_text(audit: Audit, words: Vocabulary, *, file: str, sha256: str, runs:
             yield from wrapped(f"{title}: not wholly answered: {audit.missing[name]}", "")
     if runs:
         yield from runs_words(audit, words)
-    yield ""
-    yield "Assumptions"
-    for assumption in audit.assumptions:
-        yield from wrapped(assumption, "  - ")
-    yield ""
-    yield from textwrap.wrap(CAUTION, WIDTH)
+    yield from footing(audit.assumptions)
 
 
 # --- what each part is for -------------------------------------------------------------------------------------------
