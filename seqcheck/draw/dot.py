@@ -5,7 +5,7 @@ from collections.abc import Mapping
 import graphviz
 
 from seqcheck import __version__
-from seqcheck.draw.drawing import Arrow, Cluster, Drawing, Edge, Line, Node, Shape
+from seqcheck.draw.drawing import MARGIN, Arrow, Cluster, Drawing, Edge, Line, Node, Shape
 from seqcheck.draw.labels import in_label, in_markup, wrapped
 
 FONT = "Helvetica"
@@ -19,7 +19,7 @@ TITLE_WIDTH = 60
 OUTLINES: Mapping[Shape, Mapping[str, str]] = {
     Shape.BOX: {"shape": "box"},
     Shape.ROUNDED: {"shape": "box", "style": "rounded"},
-    Shape.SQUARE: {"shape": "square"},
+    Shape.SQUARE: {"shape": "square", "margin": "0.04"},
     Shape.BAR: {"shape": "box", "style": "filled", "fillcolor": "black", "fixedsize": "true", "width": "0.4", "height": "0.05"},
     Shape.ELLIPSE: {"shape": "ellipse", "margin": "0.05,0.05"},
     Shape.HEXAGON: {"shape": "hexagon", "margin": "0.04,0.04"},
@@ -27,7 +27,7 @@ OUTLINES: Mapping[Shape, Mapping[str, str]] = {
     Shape.DIAMOND: {"shape": "diamond"},
     Shape.SLANTED: {"shape": "parallelogram", "margin": "0.04,0.04"},
     Shape.NOTE: {"shape": "note"},
-    Shape.TEXT: {"shape": "plaintext"},
+    Shape.TEXT: {"shape": "plaintext", "margin": "0.08,0.03"},
     Shape.POINT: {"shape": "point"},
 }
 HEADS = {
@@ -55,7 +55,10 @@ def dot_of(drawing: Drawing) -> str:
         nodesep=f"{drawing.gaps[0]:g}",
         ranksep=f"{drawing.gaps[1]:g}",
     )
-    graph.attr("node", fontname=FONT, fontsize=SIZE, margin="0.2,0.1")
+    if drawing.level:
+        graph.attr("graph", splines="ortho")
+        graph.attr("edge", arrowsize="0.7")
+    graph.attr("node", fontname=FONT, fontsize=SIZE, margin="{:g},{:g}".format(*drawing.margin))
     graph.attr("edge", fontname=FONT, fontsize=SIZE)
     for node in drawing.nodes:
         _add_node(graph, node)
@@ -66,7 +69,7 @@ def dot_of(drawing: Drawing) -> str:
         if row not in inside:
             _add_row(graph, row)
     for edge in drawing.edges:
-        _add_edge(graph, edge)
+        _add_edge(graph, edge, " " if drawing.margin < MARGIN else "  ")
     return str(graph.source)
 
 
@@ -94,7 +97,7 @@ def _head(drawing: Drawing) -> str:
     title = (f'<font point-size="14"><b>{in_markup(line)}</b></font>' for line in wrapped(drawing.title, TITLE_WIDTH, 4))
     texts = (drawing.about.words, *drawing.legend, *drawing.notes)
     rows = [*title, *(in_markup(line) for text in texts for line in wrapped(text, HEAD_WIDTH, 8))]
-    cells = "".join(f'<tr><td align="left">{row}</td></tr>' for row in rows)
+    cells = "".join(f'<tr><td align="left">{row}</td></tr>' for row in (*rows, " "))
     return f'<<table border="0" cellborder="0" cellspacing="0" cellpadding="1">{cells}</table>>'
 
 
@@ -108,13 +111,15 @@ def _add_node(graph: graphviz.Digraph, node: Node) -> None:
         looks["penwidth"] = HEAVY
     if node.size is not None:
         looks["width"], looks["height"] = (f"{inches:g}" for inches in node.size)
+    if node.group:
+        looks["group"] = node.group
     if node.link:
         looks["URL"] = _literal(node.link)
     said = node.tooltip or " ".join(node.lines) or " "
     graph.node(node.id, _lines(node.lines, left=node.left), tooltip=_literal(said), **looks)
 
 
-def _add_edge(graph: graphviz.Digraph, edge: Edge) -> None:
+def _add_edge(graph: graphviz.Digraph, edge: Edge, beside: str) -> None:
     looks = {"arrowhead": HEADS[edge.arrow]}
     if edge.line is not Line.SOLID:
         looks["style"] = edge.line.value
@@ -127,7 +132,7 @@ def _add_edge(graph: graphviz.Digraph, edge: Edge) -> None:
     if edge.link:
         looks["URL"] = _literal(edge.link)
     said = _literal(edge.tooltip or " ".join(edge.lines) or " ")
-    label = _lines(tuple(f"  {line}  " for line in edge.lines), left=True) if edge.lines else None
+    label = _lines(tuple(f"{beside}{line}{beside}" for line in edge.lines), left=True) if edge.lines else None
     graph.edge(edge.tail, edge.head, label, tooltip=said, labeltooltip=said, **looks)
 
 

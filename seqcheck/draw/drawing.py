@@ -4,6 +4,8 @@ from enum import Enum
 
 from msgspec import Struct
 
+MARGIN = (0.2, 0.1)
+
 
 class Shape(Enum):
     """The outline of a node; meaning is carried by outline, line and text, never by colour."""
@@ -45,7 +47,8 @@ class Node(Struct, frozen=True, kw_only=True):
     """One place of a picture.
 
     *id* is ours (letters, digits, underscore), never a name of the file. *left* aligns the lines left. *size* is width and
-    height in inches, at least. *link* is where a click leads, or empty.
+    height in inches, at least. *link* is where a click leads, or empty. Nodes of one *group* stand below one
+    another, if they can.
     """
 
     id: str
@@ -58,6 +61,7 @@ class Node(Struct, frozen=True, kw_only=True):
     size: tuple[float, float] | None = None
     tooltip: str = ""
     link: str = ""
+    group: str = ""
 
 
 class Edge(Struct, frozen=True, kw_only=True):
@@ -102,8 +106,10 @@ class About(Struct, frozen=True, kw_only=True):
 class Drawing(Struct, frozen=True, kw_only=True):
     """A whole picture. *name* ends its file name (`steps.daily-start`). *rows* are nodes that stand side by side.
 
-    *across*: from left to right instead of from top to bottom. *legend* says what shapes and lines mean, *notes* what else
-    has to be known, for example what was left out. *gaps* are the least space beside a node and between rows, in inches.
+    *across*: from left to right instead of from top to bottom. *level*: edges run level and upright only, with small heads.
+    *legend* says what shapes and lines mean, *notes* what else has to be known, for example what was left out. *gaps* are the
+    least space beside a node and between rows, *margin* that around the text in a node, in inches; with a smaller margin labels
+    of edges have none.
     """
 
     name: str
@@ -114,6 +120,8 @@ class Drawing(Struct, frozen=True, kw_only=True):
     clusters: tuple[Cluster, ...] = ()
     rows: tuple[tuple[str, ...], ...] = ()
     across: bool = False
+    level: bool = False
     legend: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     gaps: tuple[float, float] = (0.25, 0.5)
+    margin: tuple[float, float] = MARGIN

@@ -7,6 +7,7 @@ from msgspec import Struct
 from seqcheck.analyse.locking import Actor, ActorKind, Condition, Lock, Locking, Thing, ThingKind
 from seqcheck.draw.drawing import About, Drawing, Edge, Line, Node, Shape
 from seqcheck.draw.labels import wrapped
+from seqcheck.draw.naming import slugs
 
 LOGIC = frozenset({ActorKind.COMMAND, ActorKind.TRIP})
 """Who is of the controller."""
@@ -28,6 +29,7 @@ ACTORS = {
     ActorKind.PERSON: (Shape.ELLIPSE, "by hand"),
     ActorKind.PLANT: (Shape.NOTE, "by itself"),
 }
+WHOLE = ("controller", "build")
 TIGHT = (0.12, 0.35)
 
 LEGEND = (
@@ -53,9 +55,9 @@ def _whole(locking: Locking, about: About) -> Iterator[Drawing]:
     by_controller = [lock for lock in locking.locks if {actor.kind for actor in lock.actors} & LOGIC]
     by_build = [lock for lock in locking.locks if {actor.kind for actor in lock.actors} - LOGIC]
     if by_controller:
-        yield _glance("locks.controller", "Who locks whom: the controller", by_controller, (BY_CONTROLLER,), locking, about)
+        yield _glance(f"locks.{WHOLE[0]}", "Who locks whom: the controller", by_controller, (BY_CONTROLLER,), locking, about)
     if by_build:
-        yield _glance("locks.build", "Who locks whom: the build of the machine", by_build, (BY_BUILD,), locking, about)
+        yield _glance(f"locks.{WHOLE[1]}", "Who locks whom: the build of the machine", by_build, (BY_BUILD,), locking, about)
 
 
 def _glance(name: str, title: str, locks: Sequence[Lock], says: tuple[str, ...], locking: Locking, about: About) -> Drawing:
@@ -75,9 +77,9 @@ def _glance(name: str, title: str, locks: Sequence[Lock], says: tuple[str, ...],
 def _notes(locking: Locking) -> Iterator[str]:
     if locking.rings:
         rings = "; ".join(" and ".join(thing.spoken for thing in ring) for ring in locking.rings)
-        yield from wrapped(f"Each holds the other: {rings}.", 110, 4)
+        yield f"Each holds the other: {rings}."
     if locking.free:
-        yield from wrapped(f"Nothing reads or moves: {', '.join(thing.spoken for thing in locking.free)}.", 110, 2)
+        yield f"Nothing reads or moves: {', '.join(thing.spoken for thing in locking.free)}."
 
 
 def _lock_edge(lock: Lock, ids: dict[Thing, str]) -> Edge:
@@ -105,17 +107,16 @@ class _Part(Struct, frozen=True, kw_only=True):
 
 
 def _focused(locking: Locking, about: About) -> Iterator[Drawing]:
-    number = 0
+    chosen: list[_Picture] = []
     for thing in locking.things:
         actors = tuple(a for a in locking.actors if any(move.thing == thing for move in a.moves))
-        if not any(actor.conditions for actor in actors):
-            continue
-        whole = _Part(thing=thing, value="", actors=actors)
-        drawings = [_Picture(locking, part, about) for part in (whole, *_by_value(whole))]
-        chosen = drawings[:1] if len(drawings[0].nodes) <= MOST_NODES else drawings[1:]
-        for picture in chosen:
-            number += 1
-            yield picture.drawing(number)
+        if any(actor.conditions for actor in actors):
+            whole = _Part(thing=thing, value="", actors=actors)
+            pictures = [_Picture(locking, part, about) for part in (whole, *_by_value(whole))]
+            chosen += pictures[:1] if len(pictures[0].nodes) <= MOST_NODES else pictures[1:]
+    names = slugs([*WHOLE, *(picture.subject for picture in chosen)])[len(WHOLE) :]
+    for picture, name in zip(chosen, names, strict=True):
+        yield picture.drawing(f"locks.{name}")
 
 
 def _by_value(part: _Part) -> Iterator[_Part]:
@@ -181,11 +182,17 @@ class _Picture:
     def _join(self, tail: str, head: str) -> None:
         self._edges.setdefault((tail, head), Edge(tail=tail, head=head))
 
-    def drawing(self, number: int) -> Drawing:
+    @property
+    def subject(self) -> str:
+        """What the picture is about."""
+        return f"{self._part.thing.spoken} {self._part.value}"
+
+    def drawing(self, name: str) -> Drawing:
+        """Return the drawing."""
         thing, value = self._part.thing, self._part.value
         becomes = f"becomes {value}" if value else "changes"
         return Drawing(
-            name=f"locks.{number:02}",
+            name=name,
             title=f"What must be true before {thing.spoken} {becomes}",
             about=self._about,
             nodes=tuple(self.nodes.values()),

@@ -4,15 +4,24 @@ import os
 import re
 import shutil
 import subprocess
+import sys
 import sysconfig
+from collections.abc import Sequence
+from contextlib import suppress
 from enum import Enum
 from pathlib import Path
+
+from msgspec import Struct
 
 from seqcheck.draw.dot import dot_of
 from seqcheck.draw.drawing import Drawing
 
 PACKAGED = "graphviz-pure"
 MOST_SECONDS = 60.0
+ROUTING_FAILED = "routesplines"
+"""What a renderer says that finds no way for a curved edge; straight ones it can always draw."""
+MOST_BYTES = 4 * 2**30
+"""Memory that a renderer may take; pictures that can be read take some megabytes."""
 
 
 class Format(Enum):
@@ -45,9 +54,18 @@ def _system() -> Path | None:
 
 
 def _packaged() -> Path | None:
+    """Return the packaged renderer: where its package says it is, else beside the other programs of this Python."""
     name = f"{PACKAGED}.exe" if os.name == "nt" else PACKAGED
     beside = Path(sysconfig.get_path("scripts")) / name
-    return beside if beside.is_file() else None
+    if beside.is_file():
+        return beside
+    from importlib.metadata import PackageNotFoundError, files
+
+    try:
+        listed = [Path(str(one.locate())).resolve() for one in files(PACKAGED) or () if one.name == name]
+    except PackageNotFoundError:
+        return None
+    return next((one for one in listed if one.is_file()), None)
 
 
 def rendered(dot: str, form: Format) -> bytes:
@@ -58,19 +76,53 @@ def rendered(dot: str, form: Format) -> bytes:
     if program is None:
         wanted = "Graphviz (its program dot)" if form is Format.PDF else f"Graphviz (its program dot) or the package {PACKAGED}"
         raise NotRenderedError(f"there is no renderer for {form.value} here", f"install {wanted}, or take --format dot")
+    done = started([str(program), "-Kdot", f"-T{form.value}"], dot.encode(), MOST_SECONDS)
+    if done.code != 0 and ROUTING_FAILED in done.said:
+        done = started([str(program), "-Kdot", f"-T{form.value}", "-Gsplines=line"], dot.encode(), MOST_SECONDS)
+    if done.code != 0 or not done.output:
+        said = done.said.strip().splitlines()
+        raise NotRenderedError(f"{program.name} failed: {said[0] if said else done.code}", "take --format dot")
+    return done.output
+
+
+class Ended(Struct, frozen=True, kw_only=True):
+    """What came of a program: its exit code, what it wrote, what it said besides."""
+
+    code: int
+    output: bytes
+    said: str
+
+
+def started(command: Sequence[str], fed: bytes, seconds: float, *, bounded: bool = True) -> Ended:
+    """Run a program with so much time, and if *bounded* so much memory, at most. Raises `NotRenderedError` if that ends it."""
+    name = Path(command[0]).name
     try:
-        done = subprocess.run(  # noqa: S603 - a program found by its name, fed by us
-            [program, "-Kdot", f"-T{form.value}"], input=dot.encode(), capture_output=True, timeout=MOST_SECONDS, check=False
+        program = subprocess.Popen(  # noqa: S603 - a program found by its name, fed by us
+            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE
         )
-    except subprocess.TimeoutExpired:
-        why = f"{program.name} did not finish within {MOST_SECONDS:g} s"
-        raise NotRenderedError(why, "take --format dot, or draw less") from None
     except OSError as error:
-        raise NotRenderedError(f"{program.name} cannot be started: {error.strerror or error}", "take --format dot") from None
-    if done.returncode != 0 or not done.stdout:
-        said = done.stderr.decode(errors="replace").strip().splitlines()
-        raise NotRenderedError(f"{program.name} failed: {said[0] if said else done.returncode}", "take --format dot")
-    return done.stdout
+        raise NotRenderedError(f"{name} cannot be started: {error.strerror or error}", "take --format dot") from None
+    with program:
+        if bounded:
+            bound_memory(program.pid)
+        try:
+            output, said = program.communicate(fed, timeout=seconds)
+        except subprocess.TimeoutExpired:
+            program.kill()
+            raise NotRenderedError(f"{name} did not finish within {seconds:g} s", "take --format dot, or draw less") from None
+        except BaseException:
+            program.kill()
+            raise
+    return Ended(code=program.returncode, output=output, said=said.decode(errors="replace"))
+
+
+def bound_memory(pid: int) -> None:
+    """Keep a program from taking more than `MOST_BYTES`, where the system can."""
+    if sys.platform == "linux":
+        import resource
+
+        with suppress(OSError, ValueError):
+            resource.prlimit(pid, resource.RLIMIT_AS, (MOST_BYTES, MOST_BYTES))
 
 
 def svg_of(drawing: Drawing) -> str:
