@@ -20,6 +20,7 @@ from seqcheck.cli.progress import ProgressLine
 from seqcheck.cli.searching import AUTO, CHOICES, Searches, Wanted, searches_of
 from seqcheck.compile.compile import compile_machine, compile_observed
 from seqcheck.model.model import Model
+from seqcheck.report.lines import counted
 from seqcheck.report.narrate import Vocabulary
 from seqcheck.report.text import report
 from seqcheck.search.engine import Limits
@@ -38,6 +39,7 @@ class Asked(Struct, frozen=True, kw_only=True):
     engine: str
     wanted: Wanted
     proof: str | None
+    waveforms: Path | None
     began: float
 
     def limits_now(self) -> Limits:
@@ -61,6 +63,8 @@ class Asked(Struct, frozen=True, kw_only=True):
 @click.option("--first", is_flag=True, help="Stop at the first violation: its shortest run is shown, the rest stays undecided.")
 @click.option("--resume", metavar="FILE", type=click.Path(path_type=Path), help="Keep the search in FILE; go on from there.")
 @click.option("--proof", metavar="FILE", help="Also write a proof of all that holds, for check-proof.")
+@click.option("--junit", metavar="PATH", help="Also write the result as JUnit XML, for CI servers; - is standard output.")
+@click.option("--waveforms", metavar="FOLDER", type=click.Path(path_type=Path), help="Also write each run as a waveform (VCD).")
 def verify(  # noqa: PLR0913, PLR0917 - one argument for each option
     files: tuple[Path, ...],
     json_path: str | None,
@@ -74,6 +78,8 @@ def verify(  # noqa: PLR0913, PLR0917 - one argument for each option
     first: bool,
     resume: Path | None,
     proof: str | None,
+    junit: str | None,
+    waveforms: Path | None,
 ) -> None:
     """Search every reachable state of each FILE and judge its hazards and requirements.
 
@@ -86,24 +92,36 @@ def verify(  # noqa: PLR0913, PLR0917 - one argument for each option
         engine=engine_name,
         wanted=Wanted(resume=resume, proof=proof is not None, exact_counts=exact_counts, first=first),
         proof=proof,
+        waveforms=waveforms,
         began=time.monotonic(),
     )
-    refuse_to_write_over(files, {"--json": json_path, "--resume": resume, "--proof": proof})
-    answers = answer_all(files, asked, quiet=json_path == "-")
+    written = {"--json": json_path, "--junit": junit, "--resume": resume, "--proof": proof, "--waveforms": waveforms}
+    refuse_to_write_over(files, written)
+    if waveforms is not None:
+        from seqcheck.cli.exporting import make_folder
+
+        make_folder(waveforms)
+    answers = answer_all(files, asked, quiet="-" in {json_path, junit})
     if json_path is not None:
         from seqcheck.cli.answer_data import answers_text
 
         write_whole(json_path, answers_text(answers))
+    if junit is not None:
+        from seqcheck.cli.exporting import write_junit
+
+        write_junit(junit, answers, time.monotonic() - asked.began)
     raise SystemExit(exit_code([answer.code for answer in answers]))
 
 
 def refuse_to_write_over(files: Sequence[Path], written: Mapping[str, str | Path | None]) -> None:
     """Raise `click.BadParameter` if a result would be written over a sequence file or another result."""
     taken = {file.resolve(): "a sequence file to verify" for file in files}
+    if written.get("--json") == written.get("--junit") == "-":
+        raise click.BadParameter("standard output is where --json goes", param_hint="--junit")
     for option, path in written.items():
         if path is None or path == "-":
             continue
-        if option != "--json" and len(files) > 1:
+        if option not in {"--json", "--junit"} and len(files) > 1:
             raise click.BadParameter("it goes with one sequence file", param_hint=option)
         there = Path(path).resolve()
         if there in taken:
@@ -139,17 +157,23 @@ def _verify_file(path: Path, asked: Asked, *, quiet: bool) -> Answer:
         return Answer(code=REFUSED, loaded=loaded, verified=None)
     models = [compile_machine(loaded.machine, chosen) for chosen in fault_sets(loaded.machine, asked)]
     searches = searches_of(loaded, asked.engine, asked.wanted)
-    verified = verification(models, lambda model: _case(model, loaded, asked, searches))
+    verified = verification(models, lambda model: case_of(model, loaded, asked.limits_now(), searches))
     searches.close(complete=all(case.complete for case in verified.cases) and not verified.not_begun)
     words = Vocabulary.of(models[0])
     for line in report(verified, words, searches.told, file=loaded.file, sha256=loaded.sha256, paint=_painted):
         click.echo(line, err=quiet)
     if asked.proof is not None:
-        _write_proof(asked.proof, models, verified, searches, loaded)
-    return Answer(code=_code(verified), loaded=loaded, verified=verified, searches=searches.told)
+        write_whole(asked.proof, proof_text(models, verified, searches, loaded))
+    if asked.waveforms is not None:
+        from seqcheck.cli.exporting import write_waveforms
+
+        number = write_waveforms(asked.waveforms, verified, models, loaded)
+        click.echo(f"{counted(number, 'run')} written as waveforms to {asked.waveforms}", err=True)
+    return Answer(code=_code(verified), loaded=loaded, verified=verified, words=words, searches=searches.told)
 
 
-def _write_proof(path: str, models: Sequence[Model], verified: Verification, searches: Searches, loaded: Loaded) -> None:
+def proof_text(models: Sequence[Model], verified: Verification, searches: Searches, loaded: Loaded) -> str:
+    """Return the proof of all that holds."""
     from seqcheck.proof.text import text_of
     from seqcheck.proof.writing import Verified, proof_of
 
@@ -158,7 +182,7 @@ def _write_proof(path: str, models: Sequence[Model], verified: Verification, sea
         proved.append(Verified(model=model, case=case, evidence=searches.evidence[model.study]))
         apart = _that_hold(case, loaded)
         proved += [Verified(model=one, case=case, evidence=searches.evidence[one.study]) for one in apart]
-    write_whole(path, text_of(proof_of(proved, loaded.sha256)))
+    return text_of(proof_of(proved, loaded.sha256))
 
 
 def _that_hold(case: Case, loaded: Loaded) -> Iterator[Model]:
@@ -198,7 +222,9 @@ def fault_sets(machine: Machine, asked: Asked) -> Iterator[tuple[str, ...]]:
     yield from ((name,) for name in dict.fromkeys(asked.fault_names) if (name,) not in yielded)
 
 
-def _case(model: Model, loaded: Loaded, asked: Asked, searches: Searches) -> Case:
+def case_of(model: Model, loaded: Loaded, limits: Limits, searches: Searches) -> Case:
+    """Judge one machine, and replay every run. Raises `Disagreement`."""
+
     def observing(id_: str) -> Model:
         if loaded.machine is None:
             raise ValueError(loaded)
@@ -206,7 +232,7 @@ def _case(model: Model, loaded: Loaded, asked: Asked, searches: Searches) -> Cas
 
     line = ProgressLine(f"{loaded.file}{' with ' + ' and '.join(model.faults) if model.faults else ''}")
     try:
-        case = verify_case(model, searches, asked.limits_now(), line, observing)
+        case = verify_case(model, searches, limits, line, observing)
     finally:
         line.clear()
     _replay(case, loaded)

@@ -128,7 +128,7 @@ def account(result: Result, words: Vocabulary, paint: Paint = plain) -> Iterator
     """Yield the lines that explain one violation with its run."""
     faults = f" (with the fault {' and '.join(result.faults)})" if result.faults else ""
     yield f"{paint(result.id, result.verdict)}  {result.text}{faults}"
-    yield from wrapped(f"Violated: {_meaning(result)}{_origin(result)}.", "  ")
+    yield from wrapped(f"Violated: {meaning(result)}{_origin(result)}.", "  ")
     if result.run is None:
         yield from wrapped(f"There is no run to show: {result.reason}.", "  ")
         return
@@ -137,7 +137,8 @@ def account(result: Result, words: Vocabulary, paint: Paint = plain) -> Iterator
         yield from wrapped(f"So {result.id} is met: {' and '.join(result.spoken)}.", "  ")
 
 
-def _meaning(result: Result) -> str:
+def meaning(result: Result) -> str:
+    """Return in words what it means that something is violated."""
     if result.kind == "procedure":
         return result.reason
     if result.kind == "reachable" and result.run is not None:
