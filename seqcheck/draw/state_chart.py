@@ -6,6 +6,7 @@ from seqcheck.analyse.charting import Chart, Charts, Refusal
 from seqcheck.analyse.mapping.records import Passage, Situation, Taken
 from seqcheck.draw.drawing import About, Arrow, Drawing, Edge, Line, Node, Shape
 from seqcheck.draw.labels import wrapped
+from seqcheck.draw.naming import slugs
 from seqcheck.model.run import StepKind
 from seqcheck.report.lines import counted
 from seqcheck.report.narrate import Vocabulary, shown
@@ -16,6 +17,7 @@ MOST_NAMES = 4
 MOST_REASONS = 5
 """Reasons named beside one state of a part; the machine's chart has one less."""
 
+MACHINE = "machine"
 WIDTH = 26
 LEGEND = (
     "Rounded: a state; an arrow from a dot leads to the first. Solid arrow: what leads on.",
@@ -28,12 +30,14 @@ BY = {StepKind.PERSON: "by hand: ", StepKind.PLANT: "by itself: ", StepKind.FAUL
 
 def part_charts(charts: Charts, words: Vocabulary, about: About) -> tuple[Drawing, ...]:
     """Return a chart for each part, output and memory."""
-    return tuple(_Picture(chart, words).drawing(f"states.{n:02}", about) for n, chart in enumerate(charts.things, start=1))
+    names = slugs([MACHINE, *(chart.what for chart in charts.things)])[1:]
+    pairs = zip(charts.things, names, strict=True)
+    return tuple(_Picture(chart, words).drawing(f"states.{name}", about) for chart, name in pairs)
 
 
 def machine_chart(charts: Charts, words: Vocabulary, about: About) -> Drawing | None:
     """Return the chart of the whole machine, if there is one: commands only, as its controller takes or refuses them."""
-    return None if charts.machine is None else _Picture(charts.machine, words).drawing("states.machine", about)
+    return None if charts.machine is None else _Picture(charts.machine, words).drawing(f"states.{MACHINE}", about)
 
 
 class _Picture:
@@ -68,7 +72,7 @@ class _Picture:
         mapped = self._chart.map
         if self._is_machine:
             axes = ", ".join(axis.spoken for axis in mapped.axes)
-            yield from wrapped(f"One state for each combination of: {axes}. {mapped.why[:1].upper()}{mapped.why[1:]}.", 90, 3)
+            yield f"One state for each combination of: {axes}. {mapped.why[:1].upper()}{mapped.why[1:]}."
         if mapped.stopped is not None:
             yield f"Not all states were searched ({mapped.stopped.value}): what is refused here may be accepted in others."
 
