@@ -45,7 +45,12 @@ CHOSEN: Mapping[str, tuple[str, ...]] = {
 }
 """What the names of the pictures begin with that are kept of each sequence."""
 
-SHOWN = ("separator.automatic.start-the-clean-out-run", "separator.map", "burner_draft.timing.h4")
+SHOWN = (
+    "separator.automatic.start-the-clean-out-run",
+    "separator.states.rotor",
+    "separator_draft.map",
+    "burner_draft.timing.h4",
+)
 """What README shows, as SVG."""
 
 

@@ -15,6 +15,7 @@ from seqcheck.draw.browser import browser, by_browser
 from seqcheck.draw.dot import dot_of
 from seqcheck.draw.naming import slug
 from seqcheck.draw.render import Format, NotRenderedError, rendered, renderer
+from seqcheck.report.graphml import graphml_of
 from seqcheck.report.lines import counted
 from seqcheck.search.engine import Limits
 
@@ -49,8 +50,8 @@ def draw(  # noqa: PLR0913, PLR0917 - one argument for each option
     Exit code: 0 all is drawn, 2 FILE is refused, an option is wrong, or nothing here makes this format, 3 a limit was reached
     (or Ctrl-C), so that pictures may lack something, and say so, 70 internal error. A picture is no verdict.
     """
-    wanted = kinds_of(kinds)
     writing = Writing(folder=folder, stem=stem_of(file), form=Format(form))
+    wanted = kinds_of(kinds) if writing.form is not Format.GRAPHML else the_map(kinds)
     writing.check()
     loaded = load(file)
     if loaded.machine is None:
@@ -84,6 +85,13 @@ def kinds_of(text: str | None) -> tuple[Kind, ...]:
     if not names:
         raise click.BadParameter(f"choose from {', '.join(KINDS)}", param_hint="--what")
     return tuple(kind for kind in Kind if kind.value in names)
+
+
+def the_map(text: str | None) -> tuple[Kind, ...]:
+    """Return the kind that GraphML is written of. Raises `click.BadParameter` if others were asked for."""
+    if text is not None and kinds_of(text) != (Kind.MAP,):
+        raise click.BadParameter("graphml is written of the map only: take --what map", param_hint="--format")
+    return (Kind.MAP,)
 
 
 def stem_of(file: Path) -> str:
@@ -124,6 +132,8 @@ class Writing(Struct, kw_only=True):
 
     def _data(self, picture: Picture) -> bytes:
         """Return what is written. Raises `NotRenderedError`."""
+        if self.form is Format.GRAPHML and picture.map is not None:
+            return graphml_of(picture.map).encode()
         if picture.drawing is not None:
             dot = dot_of(picture.drawing)
             if self.form is Format.PDF and renderer(Format.PDF) is None:

@@ -10,6 +10,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from seqcheck.analyse.automatic.automatic import automatic_sequences
+from seqcheck.analyse.mapping.records import SituationMap
 from seqcheck.analyse.procedures.seen import seen_in_procedures
 from seqcheck.analyse.record import Disagreement
 from seqcheck.analyse.verdict import Case, Result, Verdict
@@ -40,11 +41,12 @@ class Kind(Enum):
 
 
 class Picture(Struct, frozen=True, kw_only=True):
-    """A picture to be written: a drawing, or SVG that is made already. *name* ends its file's name."""
+    """A picture to be written: a drawing, or SVG that is made already. *name* ends its file's name; *map* is what is mapped."""
 
     name: str
     drawing: Drawing | None = None
     svg: str = ""
+    map: SituationMap | None = None
 
 
 class Question(Struct, frozen=True, kw_only=True):
@@ -143,7 +145,7 @@ class Pictures:
         except TooFineError as fine:
             raise click.BadParameter(str(fine), param_hint="--by") from None
         self.complete = self.complete and found.stopped is None
-        yield drawn(map_drawing(found, self._words, self.about))
+        yield replace(drawn(map_drawing(found, self._words, self.about)), map=found)
 
     def _locks(self) -> Iterator[Picture]:
         from seqcheck.analyse.locking import locking

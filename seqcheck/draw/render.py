@@ -31,6 +31,7 @@ class Format(Enum):
     PNG = "png"
     PDF = "pdf"
     DOT = "dot"
+    GRAPHML = "graphml"
 
 
 class NotRenderedError(Exception):

@@ -5,6 +5,7 @@ import subprocess
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
+import networkx
 import pytest
 
 from seqcheck.draw import render
@@ -135,3 +136,14 @@ def test_the_same_file_gives_the_same_bytes(tmp_path: Path) -> None:
         written.append({path.name: path.read_bytes() for path in sorted(folder.iterdir())})
     assert len(written[0]) > 10
     assert written[0] == written[1]
+
+
+def test_graphml_is_written_of_the_map_only(tmp_path: Path, out: Path) -> None:
+    file = put(tmp_path, lamp=LAMP)
+    assert call("draw", *file, "--out", str(out), "--format", "graphml", "--by", "lamp").exit_code == 0
+    assert names(out) == {"lamp.map.graphml"}
+    graph = networkx.read_graphml(out / "lamp.map.graphml")
+    assert {data["label"] for _, data in graph.nodes(data=True)} == {"lamp out", "lamp lit"}
+    refused = call("draw", *file, "--out", str(out), "--format", "graphml", "--what", "map,steps")
+    assert refused.exit_code == REFUSED
+    assert "--what map" in refused.stderr
