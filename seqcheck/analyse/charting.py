@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from msgspec import Struct
 
 from seqcheck.analyse.auditing.parts import conjuncts
-from seqcheck.analyse.mapping.axes import MOST_VALUES, Sortable, Sorting, sortables, sorting
+from seqcheck.analyse.mapping.axes import Sortable, Sorting, sortables, sorting
 from seqcheck.analyse.mapping.choosing import Choice, choose
 from seqcheck.analyse.mapping.mapping import Mapping
 from seqcheck.analyse.mapping.records import SituationMap
@@ -71,14 +71,13 @@ class _Told(Struct, frozen=True, kw_only=True):
 
 
 class Charts(Struct, frozen=True, kw_only=True):
-    """A chart of the whole machine and one of each part, output and memory that has a few values.
+    """A chart of the whole machine and one of each part, output and memory; of a wide range by bands of its values.
 
-    *left_out* names what has too many. *stopped*: what was not reached until then may be possible.
+    *stopped*: what was not reached until then may be possible.
     """
 
     machine: Chart | None
     things: tuple[Chart, ...]
-    left_out: tuple[str, ...]
     stopped: Stop | None
 
 
@@ -101,12 +100,11 @@ class _Charting:
         self._conditions = {n: _conditions(model, s) for n, s in enumerate(model.steps) if s.kind in ASKED and s.guards}
         self._machine: Chart | None = None
         self._things: list[Chart] = []
-        self._left_out: list[str] = []
         self.stopped: Stop | None = None
 
     def charts(self) -> Charts:
         """Return what was charted until now."""
-        return Charts(machine=self._machine, things=tuple(self._things), left_out=tuple(self._left_out), stopped=self.stopped)
+        return Charts(machine=self._machine, things=tuple(self._things), stopped=self.stopped)
 
     def chart(self, refusing: Refusing) -> None:
         """Chart everything. Raises `Halt` and `OutOfNodes`."""
@@ -114,12 +112,8 @@ class _Charting:
         for one in sortables(self._model):
             if one.kind in CHARTED and isinstance(one.value, Load):
                 sorted_ = sorting(self._model, refusing, one)
-                if len(sorted_.scale.bands) < 2:
-                    continue
-                if not one.labels and len(refusing.values(one.value)) > MOST_VALUES:
-                    self._left_out.append(one.spoken)
-                    continue
-                self._things.append(self._charted(refusing, (sorted_,), "chosen by itself", one))
+                if len(sorted_.scale.bands) > 1:
+                    self._things.append(self._charted(refusing, (sorted_,), "chosen by itself", one))
         choice = choose(self._model, refusing)
         axes = choice.axes
         while len(axes) > 1 and refusing.count([one.scale for one in axes], MOST_SITUATIONS + 1) > MOST_SITUATIONS:

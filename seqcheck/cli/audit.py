@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 from msgspec.structs import replace
 
-from seqcheck.analyse.auditing.audit import Asked, Audit
+from seqcheck.analyse.auditing.audit import Answers, Asked, Audit
 from seqcheck.analyse.auditing.audit import audit as audit_machine
 from seqcheck.analyse.auditing.margins import Bound, Duration
 from seqcheck.analyse.auditing.parts import Part, PartKind
@@ -133,7 +133,7 @@ def without(machine: Machine, parts: Sequence[Part]) -> Machine:
     return machine
 
 
-def replay_all(machine: Machine, told: Audit) -> None:
+def replay_all(machine: Machine, told: Audit | Answers) -> None:
     """Play every run again in the simulator, on the machine that it belongs to. Raises `Disagreement`."""
     playing = Playing(machine)
     for need in told.purposes.already if told.purposes is not None else ():

@@ -128,6 +128,30 @@ def exit_code(studied: Study) -> int:
     return REACHED if studied.reaches_anything else 0 if studied.complete else UNDECIDED
 
 
+def machines_of(machine: Machine) -> Machines:
+    """Return a machine as a campaign asks for it."""
+    return Machines(
+        everything=compile_machine(machine, [fault.name for fault in machine.faults]),
+        studying=lambda chosen: compile_machine(machine, chosen),
+        observing=lambda id_, chosen: compile_observed(machine, id_, chosen),
+    )
+
+
+def confirm(machine: Machine, id_: str, run: Run) -> None:
+    """Play a run again in the simulator. Raises `Disagreement`."""
+    from seqcheck.simulate.replay import replay
+
+    outcome = replay(machine, run)
+    if outcome.disagreement is not None:
+        raise Disagreement(f"the simulator does not confirm the run of {id_}: {outcome.disagreement}")
+
+
+def confirm_notice(machine: Machine, noticed: Noticed) -> None:
+    """Play the run again in which a fault is not noticed, if there is one. Raises `Disagreement`."""
+    if noticed.result is not None and noticed.result.run is not None:
+        confirm(machine, noticed.result.id, noticed.result.run)
+
+
 class Inquiry:
     """The study of one file's faults."""
 
@@ -135,11 +159,7 @@ class Inquiry:
         self._loaded = loaded
         self._machine = machine
         self._options = options
-        self._machines = Machines(
-            everything=compile_machine(machine, [fault.name for fault in machine.faults]),
-            studying=lambda chosen: compile_machine(machine, chosen),
-            observing=lambda id_, chosen: compile_observed(machine, id_, chosen),
-        )
+        self._machines = machines_of(machine)
         self._words = Vocabulary.of(self._machines.everything)
         self._line = ProgressLine(loaded.file)
 
@@ -192,27 +212,15 @@ class Inquiry:
             up_to=self._options.up_to,
             has_signals=sticks_every_signal(self._machine),
             tell=self._show,
-            notice=self._confirm_notice if self._options.notice else None,
+            notice=(lambda noticed: confirm_notice(self._machine, noticed)) if self._options.notice else None,
         )
 
     # --- showing ---
-    def _confirm_notice(self, noticed: Noticed) -> None:
-        if noticed.result is not None and noticed.result.run is not None:
-            self._replay(noticed.result.id, noticed.result.run)
-
     def _show(self, reached: Reached) -> None:
         if reached.result.run is not None:
-            self._replay(reached.result.id, reached.result.run)
+            confirm(self._machine, reached.result.id, reached.result.run)
         self._line.clear()
         click.echo(reached_line(reached, self._words), err=self._options.quiet)
-
-    def _replay(self, id_: str, run: Run) -> None:
-        """Play a run again in the simulator. Raises `Disagreement`."""
-        from seqcheck.simulate.replay import replay
-
-        outcome = replay(self._machine, run)
-        if outcome.disagreement is not None:
-            raise Disagreement(f"the simulator does not confirm the run of {id_}: {outcome.disagreement}")
 
     def _tell(self, studied: Study, desk: Desk) -> None:
         self._line.clear()

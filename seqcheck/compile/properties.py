@@ -47,7 +47,8 @@ def _rule(rule: tree.Rule, scope: Scope, commands: dict[str, int]) -> m.Rule:
             allowed = frozenset(commands[name] for name in rule.commands)
             return m.Only(steps=allowed, makes=scope.guard(rule.makes))
         case tree.Response():
-            return m.Elsewhere(kind="response", when=scope.guard(rule.when))
+            then, within_ticks = scope.guard(rule.then), rule.within_ticks
+            return m.Elsewhere(kind="response", when=scope.guard(rule.when), then=then, within_ticks=within_ticks)
         case tree.Precedence():
             return m.Elsewhere(kind="precedence", when=scope.guard(rule.before))
         case _:

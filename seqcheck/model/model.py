@@ -216,10 +216,15 @@ class Observed(Struct, frozen=True, kw_only=True):
 
 
 class Elsewhere(Struct, frozen=True, kw_only=True):
-    """A requirement that needs an observer, which this model does not have: it is judged with another."""
+    """A requirement that needs an observer, which this model does not have: it is judged with another.
+
+    Of a response, *then* is what must follow *when* within so many ticks.
+    """
 
     kind: str
     when: Guard
+    then: Guard | None = None
+    within_ticks: int | None = None
 
 
 Rule: TypeAlias = Hazard | Reachable | Recoverable | Forbid | Only | Observed | Elsewhere

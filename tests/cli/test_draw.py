@@ -143,7 +143,7 @@ def test_graphml_is_written_of_the_map_only(tmp_path: Path, out: Path) -> None:
     assert call("draw", *file, "--out", str(out), "--format", "graphml", "--by", "lamp").exit_code == 0
     assert names(out) == {"lamp.map.graphml"}
     graph = networkx.read_graphml(out / "lamp.map.graphml")
-    assert {data["label"] for _, data in graph.nodes(data=True)} == {"lamp out", "lamp lit"}
+    assert {data["label"] for _, data in graph.nodes(data=True)} == {"lamp = out", "lamp = lit"}
     refused = call("draw", *file, "--out", str(out), "--format", "graphml", "--what", "map,steps")
     assert refused.exit_code == REFUSED
     assert "--what map" in refused.stderr
