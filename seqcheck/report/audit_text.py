@@ -113,7 +113,7 @@ def _refused(audit: Audit, refused: Sequence[Refused]) -> Iterator[str]:
     hazards = hazards_words(audit)
     for one in refused:
         yield from wrapped(f"“{one.command}”: {refused_words(one, hazards)}", "  - ")
-        for more in _more_words(one):
+        for more in more_words(one):
             yield from wrapped(more, "      ")
 
 
@@ -147,7 +147,8 @@ def refused_words(one: Refused, hazards: str) -> str:
     return f"not over-strict: refused in {counted(r.situations, 'reachable situation')}; accepting it {' and '.join(reasons)}"
 
 
-def _more_words(one: Refused) -> Iterator[str]:
+def more_words(one: Refused) -> Iterator[str]:
+    """Yield in words what else is known of a refusal."""
     r = one.refusals
     if r.open:
         yield f"{counted(r.open, 'situation')} in which it is refused were not decided"

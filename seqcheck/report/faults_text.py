@@ -155,14 +155,19 @@ def _indicated(indications: Sequence[Indication]) -> Iterator[str]:
     yield ""
     yield "Category behaviour that the logic shows (ISO 13849-1)"
     for one in indications:
-        shown = f"category {one.behaviour.value}" if one.behaviour is not Behaviour.UNKNOWN else "not known"
-        if one.behaviour is Behaviour.NONE:
-            shown = "none: reached without a fault"
-        deciding = " / ".join(called(faults) for faults in one.because if faults)
-        because = f"; because of {deciding}" if deciding else ""
-        left = f"; not looked at: {', '.join(one.not_looked_at)}" if one.not_looked_at else ""
-        yield from wrapped(f"{one.hazard}: {shown}, required PLr {one.required_level}{because}{left}", "  ")
+        yield from wrapped(f"{one.hazard}: {behaviour_words(one)}", "  ")
     yield from wrapped(INDICATION, "  ")
+
+
+def behaviour_words(one: Indication) -> str:
+    """Return in words which category behaviour is shown, which level is required, because of what, and what was left out."""
+    shown = f"category {one.behaviour.value}" if one.behaviour is not Behaviour.UNKNOWN else "not known"
+    if one.behaviour is Behaviour.NONE:
+        shown = "none: reached without a fault"
+    deciding = " / ".join(called(faults) for faults in one.because if faults)
+    because = f"; because of {deciding}" if deciding else ""
+    left = f"; not looked at: {', '.join(one.not_looked_at)}" if one.not_looked_at else ""
+    return f"{shown}, required PLr {one.required_level}{because}{left}"
 
 
 # --- runs ---

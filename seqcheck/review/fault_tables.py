@@ -148,5 +148,6 @@ def _runs(review: Review, runs: ShownRuns) -> Iterator[Element]:
     for one in (*runs.by_faults, *runs.unnoticed):
         run = one.result.run
         steps = "" if run is None else f" [{cost(run, review.words)}]"
-        what = one.result.id if one in runs.unnoticed else f"{one.result.id} with {called(one.faults)}"
-        yield el("details", {"id": one.anchor, "class": "run"}, el("summary", None, f"{what}{steps}"), *telling(review, one))
+        yield el(
+            "details", {"id": one.anchor, "class": "run"}, el("summary", None, f"{one.called}{steps}"), *telling(review, one)
+        )

@@ -83,7 +83,7 @@ def _steps(review: Review, shown: Shown, run: Run) -> Table:
     told = tell(run, shown.result.accounts, review.words)
     return Table(
         id=f"{shown.anchor}-steps",
-        caption=f"{shown.result.id}: the run, step by step",
+        caption=f"{shown.called}: the run, step by step",
         columns=STEPS,
         rows=tuple(_step(one, f"{shown.anchor}-step-{n}", deciding=n - 1 == last) for n, one in enumerate(told, start=1)),
         sortable=False,

@@ -8,6 +8,7 @@ from msgspec import Struct
 from seqcheck.analyse.faults.collecting import Reached
 from seqcheck.analyse.verdict import Result, Verdict
 from seqcheck.model.run import Run
+from seqcheck.report.faults_text import called
 from seqcheck.report.narrate import tell
 from seqcheck.review.frames import Item, differences, frames, items
 from seqcheck.review.markup import Trusted, isolated
@@ -32,6 +33,11 @@ class Shown(Struct, frozen=True, kw_only=True):
     result: Result
     faults: tuple[str, ...] = ()
     drawn: bool = False
+
+    @property
+    def called(self) -> str:
+        """How it is called: by its id, and the faults with which it comes about."""
+        return f"{self.result.id} with {called(self.faults)}" if self.faults else self.result.id
 
 
 class ShownRuns(Struct, frozen=True, kw_only=True):
@@ -69,7 +75,7 @@ def shown_runs(review: Review) -> ShownRuns:
     reaching = [result for result in results if result.verdict is Verdict.HOLDS and result.run is not None]
     faulty = _by_faults(review)
     noticed = review.faults.noticed if review.faults is not None else ()
-    unnoticed = [(one.fault, one.result) for one in noticed if one.result is not None]
+    unnoticed = [one.result for one in noticed if one.result is not None]
     own = anchors("run", (result.id for result in (*violated, *reaching)))
     return ShownRuns(
         violated=tuple(Shown(anchor=a, result=r, drawn=True) for a, r in zip(own, violated, strict=False)),
@@ -77,10 +83,7 @@ def shown_runs(review: Review) -> ShownRuns:
         by_faults=tuple(
             Shown(anchor=f"fault-run-{n}", result=one.result, faults=one.faults) for n, one in enumerate(faulty, start=1)
         ),
-        unnoticed=tuple(
-            Shown(anchor=f"notice-run-{n}", result=result, faults=(fault,))
-            for n, (fault, result) in enumerate(unnoticed, start=1)
-        ),
+        unnoticed=tuple(Shown(anchor=f"notice-run-{n}", result=result) for n, result in enumerate(unnoticed, start=1)),
         deviating=tuple(_deviating(one) for one in review.deviation_runs[:MOST_DEVIATIONS]),
     )
 
@@ -126,7 +129,7 @@ def _run_data(review: Review, shown: Shown, run: Run, board: tuple[Item, ...]) -
     seen = [tuple(isolated(value) for value in frame) for frame in frames(run, accounts, review.model, board)]
     told = list(tell(run, accounts, review.words))
     return {
-        "id": isolated(shown.result.id),
+        "id": isolated(shown.called),
         "start": seen[0],
         "steps": [
             {

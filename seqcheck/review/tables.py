@@ -84,7 +84,7 @@ def table(made: Table) -> Element:
 
 def scrolling(labelled_by: str, *content: Piece | Iterable[Piece]) -> Element:
     """Return a region that scrolls what is too wide for the screen; on paper it is whole."""
-    return el("div", {"class": "scroll", "role": "region", "aria-labelledby": labelled_by, "tabindex": 0}, *content)
+    return el("div", {"class": "scroll", "role": "group", "aria-labelledby": labelled_by, "tabindex": 0}, *content)
 
 
 def _head(column: Column, *, sorts: bool) -> Element:
