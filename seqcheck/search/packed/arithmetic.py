@@ -105,8 +105,7 @@ def run(frame: Numbers, registers: Lanes, start: Int, words: Int, shape: Int) ->
                 d[i] = a[i] & ~b[i]
         elif op == o.CHOOSE:
             for i in range(LANES):
-                x, y = b[i], c[i]
-                d[i] = x if a[i] != 0 else y
+                d[i] = c[i] ^ ((b[i] ^ c[i]) & -np.int64(a[i] != 0))
         elif op == o.LEAST:
             for i in range(LANES):
                 d[i] = min(a[i], b[i])
@@ -143,8 +142,7 @@ def run(frame: Numbers, registers: Lanes, start: Int, words: Int, shape: Int) ->
                 d[i] = x - n if x >= n else x
         elif op == o.MOVE_IF:
             for i in range(LANES):
-                x, y = b[i], d[i]
-                d[i] = x if a[i] != 0 else y
+                d[i] = d[i] ^ ((b[i] ^ d[i]) & -np.int64(a[i] != 0))
         elif op == o.FAIL_IF:
             for i in range(LANES):
                 x = d[i]

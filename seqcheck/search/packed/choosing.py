@@ -8,14 +8,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seqcheck.model.model import Model
+from seqcheck.search.packed import tableframe as t
 from seqcheck.search.packed.layout import LOW_BITS, Layout, Packed, laid_out
+from seqcheck.search.packed.native import functions
 
 ENOUGH = 3.0
 """Neighbours in each prefix with which a choice is good."""
 
 MOST_PAIRS = 500
 MOST_VALUES = 1 << 18
-MAP_BITS = 20
 
 Hashes = NDArray[np.uint64]
 
@@ -39,6 +40,7 @@ class Sample:
 
     def __init__(self, layout: Layout, states: Packed) -> None:
         self._layout, self._fields = layout, layout.fields
+        self._seen = np.zeros(1 << (t.MAP_BITS - LOW_BITS), np.uint64)
         self._states = states[:: 1 + len(states) * len(layout.fields) // MOST_VALUES]
         self._hashes = [mixed(layout.column(self._states, place), place) for place in range(len(layout.fields))]
         self._whole: Hashes = reduce(np.bitwise_xor, self._hashes, np.zeros(len(self._states), np.uint64))
@@ -47,8 +49,8 @@ class Sample:
         """Choose greedily: what comes next leaves the fewest different prefixes, for each bit; *pairs* may come at once."""
         rest, left, chosen = self._whole, LOW_BITS, list[int]()
         while left > 0 and (options := list(self._options(chosen, pairs=pairs))):
-            now = different(rest)
-            counts = {some: different(self._without(rest, some, left)) for some in options}
+            now = different(rest, self._seen)
+            counts = {some: different(self._without(rest, some, left), self._seen) for some in options}
             best = min(options, key=lambda some: ((counts[some] / now) ** (1 / min(left, self._bits(some))), some))
             rest = self._without(rest, best, left)
             chosen += best
@@ -76,14 +78,16 @@ class Sample:
 
     def shared(self, chosen: Sequence[int]) -> float:
         """Return how many different states of the sample there are for each prefix if these are in the lowest bits."""
-        return different(self._whole) / max(1, different(self._without(self._whole, chosen, LOW_BITS)))
+        rest = self._without(self._whole, chosen, LOW_BITS)
+        return different(self._whole, self._seen) / max(1, different(rest, self._seen))
 
 
-def different(hashes: Hashes) -> int:
-    """Return roughly how many different hashes there are; a few that meet count once."""
-    seen = np.zeros(1 << MAP_BITS, np.bool_)
-    seen[hashes >> np.uint64(64 - MAP_BITS)] = True
-    return int(np.count_nonzero(seen))
+def different(hashes: Hashes, seen: NDArray[np.uint64]) -> int:
+    """Return roughly how many different hashes there are; a few that meet count once. *seen*: a map, all 0 before and after."""
+    frame, hashes = np.zeros(t.SIZE, np.int64), np.ascontiguousarray(hashes)
+    frame[t.FROM_AT], frame[t.COUNT], frame[t.OUT_AT] = hashes.ctypes.data, len(hashes), seen.ctypes.data
+    functions("tables")["different"](frame.ctypes.data)
+    return int(frame[t.DONE])
 
 
 def mixed(column: NDArray[np.int64], place: int) -> Hashes:

@@ -203,7 +203,8 @@ class Expanding(Struct):
                 named = isinstance(rule, Only) and number in rule.steps
                 self._write_flag(building, bit, self.listing.constant(1) if named else self._spared[p])
         if go.constant != 0:
-            self.listing.act(o.EMIT, 0, go.register, number, int(settles), 0)
+            by_all = go.constant is not None and self.layout.words == 1 and not settles
+            self.listing.act(o.EMIT, 0, go.register, number, int(settles), int(by_all))
 
     def _nothing_changed(self) -> Building:
         words, flags = self.layout.words, self.flag_words

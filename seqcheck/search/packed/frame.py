@@ -63,8 +63,10 @@ WIDTH = 6
     SIFTED_LATER_AT,  # likewise from ticks
     SIFTED_COUNTS_AT,  # for each owner how many of both
     SIFTING,  # successors are sifted block by block
+    SIDE,  # which half of the two following arrays is for the group looked up: its place; the other is for the next one
     HASHES_AT,  # hashes of a group of states
-    SLOTS_AT,  # addresses of their slots
+    SLOTS_AT,  # addresses of their first slots
+    LEFT_AT,  # which of them are to be looked for beyond their first slots
     FRESH_AT,  # which of them are not visited
     RECENT_AT,  # by hash: the place of a state among those sifted last
     BASES_AT,  # for each owner the address of a number for each slot: that of its first state
@@ -76,7 +78,7 @@ WIDTH = 6
     HEAD,  # how many of them were dealt with
     TAIL,  # how many there are
     SIZE,
-) = range(63)
+) = range(65)
 
 MANY_OF = 3
 """How far behind the address of an output its count stands."""

@@ -8,7 +8,7 @@ import ctypes
 import hashlib
 import os
 import tempfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
 from functools import cache
 from pathlib import Path
@@ -21,8 +21,8 @@ from msgspec import Struct
 Native: TypeAlias = Callable[[int], None]
 HERE = Path(__file__).parent
 SOURCES = (
-    "frame.py", "tableframe.py", "operations.py", "arithmetic.py", "visiting.py", "tables.py", "linking.py", "jit.py",
-    "native.py",
+    "frame.py", "tableframe.py", "operations.py", "arithmetic.py", "visiting.py", "sifting.py", "tables.py", "linking.py",
+    "jit.py", "native.py",
 )  # fmt: skip
 MAGIC = b"seqcheck machine code 1\n"
 
@@ -35,6 +35,28 @@ class Code(Struct, frozen=True, kw_only=True):
     object_file: bytes
 
 
+class Linking(Mapping[str, Native]):
+    """Functions by name, each linked when it is first asked for."""
+
+    def __init__(self, known: list[Code]) -> None:
+        self._known = {code.name: code for code in known}
+        self._linked: dict[str, Native] = {}
+
+    def __len__(self) -> int:
+        """Return how many functions there are."""
+        return len(self._known)
+
+    def __iter__(self) -> Iterator[str]:
+        """Yield the names."""
+        return iter(self._known)
+
+    def __getitem__(self, name: str) -> Native:
+        """Return one function."""
+        if name not in self._linked:
+            self._linked[name] = loaded(self._known[name])
+        return self._linked[name]
+
+
 @cache
 def functions(group: str) -> Mapping[str, Native]:
     """Return the functions of a group, compiled now (some seconds) or earlier. Raises `OSError` for no reason of the cache."""
@@ -42,7 +64,7 @@ def functions(group: str) -> Mapping[str, Native]:
     if known is None:
         known = compiled(group)
         keep(group, known)
-    return {code.name: loaded(code) for code in known}
+    return Linking(known)
 
 
 def compiled(group: str) -> list[Code]:

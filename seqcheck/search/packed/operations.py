@@ -43,7 +43,7 @@
     SKIP_FOUND,  # go to n if thing a is found
     SKIP_NOTED,  # go to n if note a is taken
     END,
-    EMIT,  # lanes with a take step b; c: they settle
+    EMIT,  # lanes with a take step b; c: they settle; n: all lanes do, states are one word, and none settles
     TROUBLE,  # lanes where a is not 0 fail at step b
 ) = range(44)
 

@@ -8,7 +8,6 @@ in the next layer, in a table of its own (*seeded*): a tick may still reach it b
 import os
 from bisect import bisect_right
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor, wait
 from itertools import islice
 
 import numpy as np
@@ -17,7 +16,9 @@ from numpy.typing import NDArray
 from seqcheck.model.model import Forbid, Hazard, Model, Observed
 from seqcheck.search.engine import Progress, Stop
 from seqcheck.search.packed import frame as f
+from seqcheck.search.packed.crew import Crew
 from seqcheck.search.packed.expanding import entered_sizes
+from seqcheck.search.packed.frame import LANES
 from seqcheck.search.packed.layout import Packed
 from seqcheck.search.packed.lookout import Lookout
 from seqcheck.search.packed.program import Program
@@ -57,7 +58,7 @@ class Search:
         self.slowly = [Slowly(model, visitor) for visitor in self.visitors]
         self.buckets: list[Bucket] = []
         self.reach = Reach(begins=(0,) * threads, overtaken=[0] * threads)
-        self._pool = ThreadPoolExecutor(threads - 1) if threads > 1 else None
+        self._crew = Crew(threads - 1) if threads > 1 else None
         self.seeds: dict[int, list[Roll]] = {}
         self.next_seeds: dict[int, list[Roll]] = {}
         self._waiting = 0
@@ -78,8 +79,8 @@ class Search:
         except Exhausted as limit:
             reach.stopped = limit.stop
         finally:
-            if self._pool is not None:
-                self._pool.shutdown()
+            if self._crew is not None:
+                self._crew.end()
 
     @property
     def transitions(self) -> int:
@@ -219,11 +220,16 @@ class Search:
 
     def _pieces(self, bucket: Bucket) -> Iterator[tuple[int, Packed]]:
         """Yield positions and states of what is left of a bucket, small pieces where a limit is near."""
-        reach, most = self.reach, self._most_sources()
+        reach, most = self.reach, self._even(self._most_sources())
         for owner in range(reach.owner, len(self.orders)):
             first = reach.place if owner == reach.owner else bucket.begins[owner]
             for place, states in self.orders[owner].pieces(first, bucket.ends[owner], most):
                 yield (owner << OWNER_SHIFT) + place, states
+
+    def _even(self, most: int) -> int:
+        """Return how many states make a piece, so that all threads have something to do: whole blocks, *most* at most."""
+        blocks = -(-self._waiting // (len(self.visitors) * LANES))
+        return min(most, blocks * LANES)
 
     def _most_sources(self) -> int:
         """Return how many states each thread may expand at a time."""
@@ -256,17 +262,11 @@ class Search:
 
     def _each(self, work: Callable[[int], None], many: int, size: int) -> None:
         """Do work for the numbers 0 to *many* - 1, in threads if it is much. All have ended when this returns or raises."""
-        if self._pool is None or many == 1 or size < WORTH_THREADS:
-            for number in range(many):
-                work(number)
+        if self._crew is not None and many > 1 and size >= WORTH_THREADS:
+            self._crew.each(work, many)
             return
-        others = [self._pool.submit(work, number) for number in range(1, many)]
-        try:
-            work(0)
-        finally:
-            wait(others)
-        for other in others:
-            other.result()
+        for number in range(many):
+            work(number)
 
     def _expand(self, number: int, position: int, states: Packed) -> None:
         visitor = self.visitors[number]

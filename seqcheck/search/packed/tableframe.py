@@ -14,3 +14,6 @@
     ROOM,  # how many it has room for
     SIZE,
 ) = range(12)
+
+MAP_BITS = 20
+"""Bits of a hash by which different ones are told apart where they are only counted."""

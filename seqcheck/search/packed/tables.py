@@ -15,16 +15,29 @@ ODD, OTHER = np.uint64(0x9E3779B97F4A7C15), np.uint64(0xD6E8FEB86659FD93)
 """Multipliers: 2^64 divided by the golden ratio (Knuth, The Art of Computer Programming 3, 6.4), and any odd number."""
 AHEAD = 16
 """How many look-ups before its own a slot is fetched from memory."""
-LOW, HALF, ONE, THREE, FOUR = np.uint64(6), np.uint64(32), np.uint64(1), np.uint64(3), np.uint64(4)
+LOW, HALF, ONE = np.uint64(6), np.uint64(32), np.uint64(1)
 LOW_BITS, HALF_BITS = np.uint64(63), np.uint64(0xFFFFFFFF)
+SLOT, NEAR = 16, 4
+"""Bytes in a slot where a state is one word, and how many come from memory at once: a search begins with the first of them."""
 
 
 @jit
 def hashed(words: Words, at: Int, width: Int) -> np.uint64:
     """Return the hash of the prefix of a state: its upper half tells the slot, the lower one the owner."""
+    if width == 1:
+        return hashed_1(words[at])
     h = (words[at] >> LOW) * ODD
     for w in range(1, width):
         h = ((h ^ (h >> HALF)) + words[at + w]) * ODD
+    h = (h ^ (h >> HALF)) * OTHER
+    found: np.uint64 = h ^ (h >> HALF)
+    return found
+
+
+@jit
+def hashed_1(state: np.uint64) -> np.uint64:
+    """Return the hash of the prefix of a state of one word."""
+    h = (state >> LOW) * ODD
     h = (h ^ (h >> HALF)) * OTHER
     found: np.uint64 = h ^ (h >> HALF)
     return found
@@ -37,9 +50,16 @@ def owner_of(h: np.uint64, owners: Int) -> Int:
 
 
 @jit
+def first_slot(h: np.uint64, slots: Int, width: Int) -> Int:
+    """Return the slot with which the search for a prefix begins. *slots* is a multiple of NEAR."""
+    near: Int = NEAR if width == 1 else 1
+    return np.int64(((h >> HALF) * np.uint64(slots // near)) >> HALF) * near
+
+
+@jit
 def slot_of(table: Words, slots: Int, words: Words, at: Int, shape: Int, h: np.uint64) -> Int:
     """Return the slot of the prefix of a state, or the empty one where it would stand. *shape*: words in a state."""
-    slot: Int = np.int64(((h >> HALF) * np.uint64(slots)) >> HALF)
+    slot = first_slot(h, slots, shape)
     prefix = words[at] >> LOW
     while True:
         here = slot * (shape + 1)
@@ -67,168 +87,26 @@ def is_in(tables: Numbers, owner: Int, words: Words, at: Int, width: Int, h: np.
 
 
 @jit
-def begin_sifting(frame: Numbers) -> None:
-    """Nothing is kept yet."""
-    counts = row_at(frame[f.SIFTED_COUNTS_AT], MANY)
-    for i in range(2 * frame[f.OWNERS]):
-        counts[i] = 0
-
-
-@jit
-def sift(address: int) -> int:
-    """Keep, for each owner, what a frame has of successors that were not visited."""
-    sift_all(row_at(address, f.SIZE))
+def insert(address: int) -> int:
+    """Put states into a table and those that are new into a list, until the table or the list is full."""
+    frame = row_at(address, t.SIZE)
+    if frame[t.WORDS] == 1:
+        insert_words_1(frame)
+    else:
+        insert_words(frame)
     return 0
 
 
 @jit
-def sift_all(frame: Numbers) -> None:
-    """Keep, for each owner, the successors that were not visited, those by ticks apart; take them all from the frame."""
-    sift_some(frame, frame[f.OUT_AT], frame[f.OUT], frame[f.SIFTED_AT], 0, frame[f.SEEDED_AT])
-    sift_some(frame, frame[f.LATER_AT], frame[f.LATER], frame[f.SIFTED_LATER_AT], frame[f.OWNERS], 0)
-    frame[f.OUT] = frame[f.LATER] = 0
-
-
-@jit
-def sift_some(frame: Numbers, source: Int, many: Int, into: Int, first_count: Int, others: Int) -> None:
-    """Keep those of some successors that are neither visited nor in the tables at *others*."""
-    stride = 8 * frame[f.WORDS]
-    for base in range(0, many, f.GROUP):
-        count = min(f.GROUP, many - base)
-        if stride == 8:
-            bring_near_1(frame, source + stride * base, count)
-            count = pick_fresh_1(frame, source + stride * base, count)
-        else:
-            bring_near(frame, source + stride * base, count)
-            count = pick_fresh(frame, source + stride * base, count)
-        keep_fresh(frame, source + stride * base, count, into, first_count, others)
-
-
-@jit
-def bring_near(frame: Numbers, source: Int, count: Int) -> None:
-    """Note the hashes of a group of states and where their slots are, and have those fetched."""
-    width, owners = frame[f.WORDS], frame[f.OWNERS]
-    words, tables = words_at(source, MANY), row_at(frame[f.TABLES_AT], MANY)
-    hashes, slots = words_at(frame[f.HASHES_AT], f.GROUP), row_at(frame[f.SLOTS_AT], f.GROUP)
-    for j in range(count):
-        h = hashed(words, j * width, width)
-        owner = owner_of(h, owners)
-        slot = np.int64(((h >> HALF) * np.uint64(tables[2 * owner + 1])) >> HALF)
-        slots[j] = tables[2 * owner] + 8 * (width + 1) * slot
-        hashes[j] = h
-        prefetch(slots[j])
-
-
-@jit
-def bring_near_1(frame: Numbers, source: Int, count: Int) -> None:
-    """Note the hashes of a group of states of one word and where their slots are, and have those fetched."""
-    owners, tables = np.uint64(frame[f.OWNERS]), np.uint64(frame[f.TABLES_AT])
-    hashes, slots = frame[f.HASHES_AT], frame[f.SLOTS_AT]
-    for j in range(0, 8 * count, 8):
-        h = (word(source + j) >> LOW) * ODD
-        h = (h ^ (h >> HALF)) * OTHER
-        h ^= h >> HALF
-        row = np.int64(tables + ((((h & HALF_BITS) * owners) >> HALF) << FOUR))
-        slot = word(row) + ((((h >> HALF) * word(row + 8)) >> HALF) << FOUR)
-        prefetch(np.int64(slot))
-        put_word(slots + j, slot)
-        put_word(hashes + j, h)
-
-
-@jit
-def pick_fresh(frame: Numbers, source: Int, count: Int) -> Int:
-    """List those of a group of states that are not visited; return how many they are."""
-    width, owners = frame[f.WORDS], frame[f.OWNERS]
-    words, tables = words_at(source, MANY), row_at(frame[f.TABLES_AT], MANY)
-    hashes, slots = words_at(frame[f.HASHES_AT], f.GROUP), row_at(frame[f.SLOTS_AT], f.GROUP)
-    fresh = row_at(frame[f.FRESH_AT], f.GROUP)
-    many: Int = 0
-    for j in range(count):
-        here = words_at(slots[j], width + 1)
-        differs = here[0] ^ (words[j * width] >> LOW)
-        for w in range(1, width):
-            differs |= here[w] ^ words[j * width + w]
-        fresh[many] = j
-        if (differs != 0) & (here[width] != 0):
-            many += 0 if is_in(tables, owner_of(hashes[j], owners), words, j * width, width, hashes[j]) else 1
-        else:
-            many += 1 - np.int64((here[width] >> (words[j * width] & LOW_BITS)) & ONE)
-    return many
-
-
-@jit
-def pick_fresh_1(frame: Numbers, source: Int, count: Int) -> Int:
-    """List those of a group of states of one word that are not visited; return how many they are."""
-    slots, fresh = frame[f.SLOTS_AT], frame[f.FRESH_AT]
-    at: Int = fresh
-    for j in range(count):
-        here, state = np.int64(word(slots + 8 * j)), word(source + 8 * j)
-        prefix, occupied = word(here), word(here + 8)
-        put_word(at, np.uint64(j))
-        if (prefix != state >> LOW) & (occupied != 0):
-            at = at + (0 if is_visited(frame, source, j) else 8)
-        else:
-            at = at + np.int64(((~occupied >> (state & LOW_BITS)) & ONE) << THREE)
-    picked: Int = (at - fresh) // 8
-    return picked
-
-
-@jit
-def is_visited(frame: Numbers, source: Int, j: Int) -> Truth:
-    """Look a state of one word up whose prefix does not stand in its first slot."""
-    state, h = word(source + 8 * j), word(frame[f.HASHES_AT] + 8 * j)
-    row = frame[f.TABLES_AT] + 16 * owner_of(h, frame[f.OWNERS])
-    first, here = np.int64(word(row)), np.int64(word(frame[f.SLOTS_AT] + 8 * j))
-    end = first + 16 * np.int64(word(row + 8))
-    while True:
-        here += 16
-        if here == end:
-            here = first
-        occupied = word(here + 8)
-        if (word(here) == state >> LOW) | (occupied == 0):
-            found: Truth = (occupied >> (state & LOW_BITS)) & ONE != 0
-            return found
-
-
-@jit
-def keep_fresh(frame: Numbers, source: Int, count: Int, into: Int, first_count: Int, others: Int) -> None:
-    """Keep the states that were picked, but for those that are in the tables at *others* or were kept a moment ago."""
-    width, owners = frame[f.WORDS], frame[f.OWNERS]
-    words, hashes, fresh = words_at(source, MANY), words_at(frame[f.HASHES_AT], f.GROUP), row_at(frame[f.FRESH_AT], f.GROUP)
-    targets, seeded, counts = row_at(into, owners), row_at(others, MANY), row_at(frame[f.SIFTED_COUNTS_AT], MANY)
-    recent = row_at(frame[f.RECENT_AT], f.RECENT)
-    for i in range(count):
-        j = fresh[i]
-        h = hashes[j]
-        owner = owner_of(h, owners)
-        if others != 0 and is_in(seeded, owner, words, j * width, width, h):
-            continue
-        target, many = words_at(targets[owner], MANY), counts[first_count + owner]
-        where = np.int64((h + (words[j * width] & LOW_BITS)) & np.uint64(f.RECENT - 1))
-        kept = recent[where]
-        if kept < many:
-            differs = np.uint64(0)
-            for w in range(width):
-                differs |= target[kept * width + w] ^ words[j * width + w]
-            if differs == 0:
-                continue
-        recent[where] = many
-        for w in range(width):
-            target[many * width + w] = words[j * width + w]
-        counts[first_count + owner] = many + 1
-
-
-@jit
-def insert(address: int) -> int:
-    """Put states into a table and those that are new into a list, until the table or the list is full."""
-    frame = row_at(address, t.SIZE)
+def insert_words(frame: Numbers) -> None:
+    """Put states of several words in."""
     width, slots = frame[t.WORDS], frame[t.SLOTS]
     words, table, out = words_at(frame[t.FROM_AT], MANY), words_at(frame[t.TABLE_AT], MANY), words_at(frame[t.OUT_AT], MANY)
     at, used, prefixes = frame[t.DONE], frame[t.OUT], frame[t.PREFIXES]
     while at < frame[t.COUNT] and used < frame[t.ROOM] and prefixes < frame[t.MOST_PREFIXES]:
         if at + AHEAD < frame[t.COUNT]:
             ahead = hashed(words, (at + AHEAD) * width, width)
-            prefetch(frame[t.TABLE_AT] + 8 * (width + 1) * np.int64(((ahead >> HALF) * np.uint64(slots)) >> HALF))
+            prefetch(frame[t.TABLE_AT] + 8 * (width + 1) * first_slot(ahead, slots, width))
         slot = slot_of(table, slots, words, at * width, width, hashed(words, at * width, width))
         here = slot * (width + 1)
         before, bit = table[here + width], ONE << (words[at * width] & LOW_BITS)
@@ -244,7 +122,55 @@ def insert(address: int) -> int:
             used += 1
         at += 1
     frame[t.DONE], frame[t.OUT], frame[t.PREFIXES] = at, used, prefixes
-    return 0
+
+
+@jit
+def insert_words_1(frame: Numbers) -> None:
+    """Put states of one word in. Whatever can be told without a branch is, for no processor could foresee it."""
+    source, table, slots, out = frame[t.FROM_AT], frame[t.TABLE_AT], frame[t.SLOTS], frame[t.OUT_AT]
+    at: Int = source + 8 * frame[t.DONE]
+    end = source + 8 * frame[t.COUNT]
+    used: Int = out + 8 * frame[t.OUT]
+    room = out + 8 * frame[t.ROOM]
+    prefixes = frame[t.PREFIXES]
+    while at < end and used < room and prefixes < frame[t.MOST_PREFIXES]:
+        if at + 8 * AHEAD < end:
+            prefetch(table + SLOT * first_slot(hashed_1(word(at + 8 * AHEAD)), slots, 1))
+        state = word(at)
+        prefix, bit = state >> LOW, ONE << (state & LOW_BITS)
+        here = table + SLOT * first_slot(hashed_1(state), slots, 1)
+        found = here + SLOT * place_in_line(here, prefix)
+        if found == here + NEAR * SLOT:
+            found = beyond(table, slots, here, prefix)
+        before = word(found + 8)
+        put_word(found, prefix)
+        put_word(found + 8, before | bit)
+        put_word(used, state)
+        prefixes += 1 if before == 0 else 0
+        used += 8 if before & bit == 0 else 0
+        at += 8
+    frame[t.DONE], frame[t.OUT], frame[t.PREFIXES] = (at - source) // 8, (used - out) // 8, prefixes
+
+
+@jit
+def place_in_line(here: Int, prefix: np.uint64) -> Int:
+    """Return which of NEAR slots has a prefix, or is the first without any; NEAR if none of them."""
+    place: Int = 3 if (word(here + 48) == prefix) | (word(here + 56) == 0) else NEAR
+    place = 2 if (word(here + 32) == prefix) | (word(here + 40) == 0) else place
+    place = 1 if (word(here + 16) == prefix) | (word(here + 24) == 0) else place
+    return 0 if (word(here) == prefix) | (word(here + 8) == 0) else place
+
+
+@jit
+def beyond(table: Int, slots: Int, here: Int, prefix: np.uint64) -> Int:
+    """Return the address of the slot of a prefix that is not among the first ones, or of the empty one where it would stand."""
+    end, here = table + SLOT * slots, here + (NEAR - 1) * SLOT
+    while True:
+        here += SLOT
+        if here == end:
+            here = table
+        if (word(here) == prefix) | (word(here + 8) == 0):
+            return here
 
 
 @jit
@@ -337,5 +263,22 @@ def count(address: int) -> int:
     for j in range(frame[t.COUNT]):
         slot = slot_of(table, slots, words, j * width, width, hashed(words, j * width, width))
         many += 1 if (table[slot * (width + 1) + width] >> (words[j * width] & LOW_BITS)) & ONE != 0 else 0
+    frame[t.DONE] = many
+    return 0
+
+
+@jit
+def different(address: int) -> int:
+    """Count the different ones of some hashes by their upper bits. At OUT there is a map of these, all 0 before and after."""
+    frame = row_at(address, t.SIZE)
+    hashes, seen = words_at(frame[t.FROM_AT], MANY), words_at(frame[t.OUT_AT], MANY)
+    many: Int = 0
+    for j in range(frame[t.COUNT]):
+        where = hashes[j] >> np.uint64(64 - t.MAP_BITS)
+        before = seen[np.int64(where >> LOW)]
+        many += 1 - np.int64((before >> (where & LOW_BITS)) & ONE)
+        seen[np.int64(where >> LOW)] = before | ONE << (where & LOW_BITS)
+    for w in range(1 << (t.MAP_BITS - 6)):
+        seen[w] = np.uint64(0)
     frame[t.DONE] = many
     return 0

@@ -8,11 +8,14 @@ from seqcheck.search.packed.native import functions
 from seqcheck.search.packed.pages import zeros
 from seqcheck.search.packed.rolls import Reserve, Roll
 
+NEAR = 4
+"""See `tables`: a number of slots is a multiple of it."""
+
 FIRST_SLOTS = 1 << 12
-MOST_LOAD_SMALL, MOST_LOAD, LARGE = 0.35, 0.6, 1 << 22
-"""How full a table may be: one that is not large is quicker with more room."""
+MOST_LOAD_NEAR, MOST_LOAD_SMALL, MOST_LOAD, LARGE = 0.5, 0.35, 0.6, 1 << 22
+"""How full a table may be: one that is not large is quicker with more room, less so where slots come several at a time."""
 GROWTH_SMALL, GROWTH, SMALL = 4, 1.7, 1 << 16
-MOST_SLOTS = (1 << 32) - 1
+MOST_SLOTS = (1 << 32) - NEAR
 """A slot is told by 32 bits of the hash."""
 
 
@@ -45,11 +48,12 @@ class Visited:
 
     @property
     def _most(self) -> int:
-        return int(self.slots * (MOST_LOAD if self.slots > LARGE else MOST_LOAD_SMALL))
+        small = MOST_LOAD_NEAR if self._width == 1 else MOST_LOAD_SMALL
+        return int(self.slots * (MOST_LOAD if self.slots > LARGE else small))
 
     def _grow(self) -> None:
         """Move to a larger table; for a moment there are both."""
-        slots = min(MOST_SLOTS, int(self.slots * (GROWTH_SMALL if self.slots < SMALL else GROWTH)))
+        slots = min(MOST_SLOTS, int(self.slots * (GROWTH_SMALL if self.slots < SMALL else GROWTH)) // NEAR * NEAR)
         self._reserve(8 * (self._width + 1) * slots)
         frame, larger = np.zeros(t.SIZE, np.int64), zeros(slots, self._width + 1)
         frame[t.WORDS], frame[t.FROM_AT], frame[t.COUNT] = self._width, self.array.ctypes.data, self.slots

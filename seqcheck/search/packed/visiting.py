@@ -10,6 +10,7 @@ from seqcheck.search.packed.jit import (
     Int,
     Lanes,
     Numbers,
+    Truth,
     bytes_at,
     jit,
     long_lanes_at,
@@ -18,7 +19,7 @@ from seqcheck.search.packed.jit import (
     short_lanes_at,
     words_at,
 )
-from seqcheck.search.packed.tables import begin_sifting, sift_all
+from seqcheck.search.packed.sifting import begin_sifting, sift_all
 
 
 @jit
@@ -116,6 +117,8 @@ def emit(frame: Numbers, registers: Lanes, k: Int, base: Int, lanes: Int) -> Non
     step = code[k, 3]
     if bytes_at(frame[f.KINDS_AT], MANY)[step] & f.ASKED == 0:
         return
+    if code[k, 5] != 0 and emit_all_words_1(frame, step, base, lanes):
+        return
     many = pick(frame, registers[code[k, 2]], lanes)
     if code[k, 4] != 0:
         enqueue(frame, registers, step, base, many)
@@ -123,6 +126,32 @@ def emit(frame: Numbers, registers: Lanes, k: Int, base: Int, lanes: Int) -> Non
         emit_words_1(frame, step, base, many)
     else:
         emit_words(frame, step, base, many)
+
+
+@jit
+def emit_all_words_1(frame: Numbers, step: Int, base: Int, lanes: Int) -> Truth:
+    """Give out successors by a step that all lanes take. States are one word, none settles. Tell whether all have changed."""
+    source, extra = words_at(frame[f.SOURCE_AT] + 8 * base, LANES), words_at(frame[f.EXTRA_AT], LANES)
+    table = words_at(frame[f.STEPS_AT] + 24 * step * (1 + frame[f.FLAG_WORDS]), 3)
+    at = frame[f.OUT]
+    out = words_at(frame[f.OUT_AT] + 8 * at, LANES)
+    kept, put, uses = table[0], table[1], np.uint64(0) - table[2]
+    staying = 0
+    for i in range(lanes):
+        out[i] = (source[i] & kept) | put | (extra[i] & uses)
+        staying += 1 if out[i] == source[i] else 0
+    if staying != 0:
+        return False
+    marks, bits = bytes_at(frame[f.MARKS_AT] + base, LANES), marks_of(frame, step)
+    for i in range(lanes):
+        marks[i] |= bits
+    if frame[f.SIFTING] == 0:
+        places, steps = row_at(frame[f.OUT_PLACES_AT] + 8 * at, LANES), row_at(frame[f.OUT_STEPS_AT] + 8 * at, LANES)
+        for i in range(lanes):
+            places[i], steps[i] = base + i, step
+    frame[f.OUT] = at + lanes
+    frame[f.TRANSITIONS] += lanes
+    return True
 
 
 @jit

@@ -13,7 +13,7 @@ from seqcheck.search.packed.native import functions
 from seqcheck.search.packed.program import Program
 from seqcheck.search.packed.visited import Visited
 
-MOST_SOURCES, MOST_SUCCESSORS = 1 << 13, 1 << 19
+MOST_SOURCES, MOST_SUCCESSORS = 1 << 15, 1 << 19
 """States expanded between two looks around, and roughly the successors that they may have."""
 
 FEW_ROUNDS = 100
@@ -91,9 +91,10 @@ class Visitor:
             f.TROUBLES_AT: self.troubles,
             f.ENTERED_AT: self.entered,
             f.ENTERED_LEFT_AT: self.entered_left,
-            f.HASHES_AT: np.zeros(f.GROUP, np.uint64),
-            f.SLOTS_AT: np.zeros(f.GROUP, np.int64),
-            f.FRESH_AT: np.zeros(f.GROUP, np.int64),
+            f.HASHES_AT: np.zeros(2 * f.GROUP, np.uint64),
+            f.SLOTS_AT: np.zeros(2 * f.GROUP, np.int64),
+            f.LEFT_AT: np.zeros(f.GROUP + 1, np.int64),
+            f.FRESH_AT: np.zeros(f.GROUP + 1, np.int64),
             f.RECENT_AT: np.zeros(f.RECENT, np.int64),
         }
         for out in (self._out, self._later, self._slow):
