@@ -49,7 +49,7 @@ class Options(Struct, frozen=True, kw_only=True):
 @click.option(
     "--up-to", type=click.IntRange(min=0), default=1, show_default=True, metavar="K", help="Up to K faults at a time."
 )
-@click.option("--thorough", is_flag=True, help="Also whether stuck signals are noticed, and margins of durations.")
+@click.option("--thorough", is_flag=True, help="Also what is left out to be quick: see below.")
 @click.option(
     "--proof", metavar="FILE", help="Also write a proof of all that holds, for check-proof, and name it in the review."
 )
@@ -59,6 +59,9 @@ def report(  # noqa: PLR0913, PLR0917 - one argument for each option
     file: Path, out: str, up_to: int, thorough: bool, proof: str | None, max_seconds: float | None, max_memory: float | None
 ) -> None:
     """Write a review of FILE as one page that needs no network: verdicts, faults, procedures, permissives, drawings.
+
+    Left out to be quick, but for --thorough: whether stuck signals are noticed, which pairs of permissives and trips may not go
+    together, margins of durations; nothing besides the verification then takes more than a minute.
 
     Where a limit is reached, or after Ctrl-C, it is written all the same and says what was not answered.
 

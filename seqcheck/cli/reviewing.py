@@ -258,6 +258,7 @@ class Reviewing:
         how = Asked(
             observing=lambda id_: compile_observed(machine, id_),
             rebuilt=lambda duration, ticks: rebuilt(machine, duration, ticks),
+            pairs=self._options.thorough,
         )
         observer = silent if where is Where.BESIDE else self._line
         began = time.monotonic()

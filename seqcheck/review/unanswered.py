@@ -17,6 +17,8 @@ from seqcheck.review.record import PictureKind, Section, Unanswered
 
 BROKEN_OFF = "it was broken off, as it came to no end in time"
 
+LEFT_OUT = "it was left out to be quick"
+
 AUDITED = {
     "purposes": "what each permissive and trip is for",
     "pairs": "which pairs of permissives and trips may not go together",
@@ -91,7 +93,7 @@ def _faults(known: Known) -> Iterator[Unanswered]:
     for why, sets in open_.items():
         yield _fault(known, f"{what}: {counted(len(sets), 'set')} of faults, not to the end", why)
     if not known.thorough and study.ended is not Ended.INTERRUPTED:
-        yield _fault(known, "whether stuck signals are noticed", "it was left out to be quick", asked=False)
+        yield _fault(known, "whether stuck signals are noticed", LEFT_OUT, asked=False)
     if study.up_to < 2 and len(study.faults) > 1:
         option = f"--up-to {study.up_to + 1}"
         why = f"no more than {counted(study.up_to, 'fault')} at a time {'was' if study.up_to == 1 else 'were'} looked at"
@@ -124,8 +126,10 @@ def _audited(known: Known) -> Iterator[Unanswered]:
     for name, answer in answered.items():
         if not known.audit_is_whole and answer is None and name not in audit.missing:
             yield Unanswered(section=Section.AUDIT, what=AUDITED[name], why=BROKEN_OFF, asked=True, command=command)
+    if audit.purposes is not None and not audit.purposes.pairs_known and not known.thorough and "purposes" not in audit.missing:
+        yield Unanswered(section=Section.AUDIT, what=AUDITED["pairs"], why=LEFT_OUT, asked=False, command=command)
     if audit.margins is None and "margins" not in audit.missing:
-        why = BROKEN_OFF if known.thorough else "it was left out to be quick"
+        why = BROKEN_OFF if known.thorough else LEFT_OUT
         yield Unanswered(section=Section.AUDIT, what=AUDITED["margins"], why=why, asked=known.thorough, command=command)
 
 

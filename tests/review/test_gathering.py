@@ -23,7 +23,7 @@ from seqcheck.cli.searching import AUTO, Wanted, searches_of
 from seqcheck.cli.verify import case_of
 from seqcheck.compile.compile import compile_machine
 from seqcheck.review.gathering import gather
-from seqcheck.review.record import Review, Section
+from seqcheck.review.record import PictureKind, Review, Section
 from seqcheck.search.engine import Limits
 from tests.review.mixer import MIXER, SOUND
 
@@ -94,6 +94,8 @@ def test_it_is_what_the_commands_find(text: str, tmp_path: Path) -> None:
     assert review.faults.indications == by_itself.indications
     assert [(one.fault, one.notice) for one in review.faults.noticed] == [(o.fault, o.notice) for o in by_itself.noticed]
     assert review.audit == audited(loaded, machine, NONE, people=False)
+    assert review.sheets is not None
+    assert {one.kind for one in review.pictures} == set(PictureKind)
     assert review.map is not None
     assert review.map.states == case.states
     assert not [one for one in review.unanswered if one.asked]
@@ -134,10 +136,14 @@ def test_what_is_left_out_is_said_and_can_be_asked(tmp_path: Path) -> None:
     assert not any(one.asked for one in quick.unanswered)
     assert quick.audit is not None
     assert quick.audit.margins is None
+    assert quick.audit.purposes is not None
+    assert not quick.audit.purposes.pairs_known
     assert quick.faults is not None
     assert not quick.faults.noticed
     assert whole.audit is not None
     assert whole.audit.margins
+    assert whole.audit.purposes is not None
+    assert whole.audit.purposes.pairs_known
     assert whole.faults is not None
     assert whole.faults.noticed
     pairs = [one for row in whole.faults.rows for one in row.reached if len(one.faults) == 2]

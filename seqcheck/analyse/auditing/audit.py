@@ -1,6 +1,7 @@
 """The audit of one machine: purposes, refusals without need, mends and margins, each as far as limits let it."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from enum import Enum
 from fractions import Fraction
 from typing import TypeVar
 
@@ -64,20 +65,40 @@ class Audit(Struct, frozen=True, kw_only=True):
 
 
 class Asked(Struct, frozen=True, kw_only=True):
-    """What is asked of an audit besides the machine: those with observers, changed ones, whether people's conditions count."""
+    """What is asked of an audit besides the machine: those with observers, changed ones, whether people's conditions count.
+
+    Without *pairs* parts are only taken out one at a time.
+    """
 
     observing: Observing
     rebuilt: Rebuilt
     people: bool = False
+    pairs: bool = True
 
 
-class Apart(Struct, frozen=True, kw_only=True):
-    """The answers that need no other: as in `Audit`."""
+class Question(Enum):
+    """A question of an audit, by its name in `Audit.missing`. Mends are found more quickly where the purposes are known."""
 
-    refused: tuple[Refused, ...] | None
-    margins: tuple[Margin, ...] | None
-    missing: Mapping[str, str]
-    stopped: Stop | None
+    PURPOSES = "purposes"
+    MENDS = "mends"
+    REFUSALS = "refusals"
+    MARGINS = "margins"
+
+
+WITH_PURPOSES = (Question.PURPOSES, Question.MENDS)
+BESIDE_THEM = (Question.REFUSALS, Question.MARGINS)
+"""What can be asked in another process."""
+
+
+class Answers(Struct, frozen=True, kw_only=True):
+    """The answers to some of the questions: as in `Audit`."""
+
+    purposes: Purposes | None = None
+    refused: tuple[Refused, ...] | None = None
+    mended: tuple[Mended, ...] | None = None
+    margins: tuple[Margin, ...] | None = None
+    missing: Mapping[str, str] = {}
+    stopped: Stop | None = None
 
 
 class Auditor:
@@ -91,40 +112,20 @@ class Auditor:
         self._stopped: Stop | None = None
         self._purposes: Purposes | None = None
 
-    def audit(self) -> Audit:
-        """Return the audit. Raises `Disagreement`."""
-        with Beside(lambda: self._apart(quiet=True), lambda: self._apart(quiet=False)) as beside:
+    def answers(self, questions: Collection[Question]) -> Answers:
+        """Answer some questions. Raises `Disagreement`."""
+        if Question.PURPOSES in questions:
             self._purposes = next(iter(self._answer("purposes", self._purposed()) or ()), None)
-            mended = self._answer("mends", self._mended())
-            apart = beside.answer()
-        self._missing |= apart.missing
-        self._stopped = self._stopped or apart.stopped
-        return self._audit(mended, apart)
-
-    def _apart(self, *, quiet: bool) -> "Apart":
-        """Answer the questions that need no other answer."""
-        if quiet:
-            self._removing = replace(self._removing, observer=lambda _: None)
-        refused = self._answer("refusals", self._refused())
-        margins = self._answer("margins", self._margins())
-        return Apart(refused=refused, margins=margins, missing=self._missing, stopped=self._stopped)
-
-    def _audit(self, mended: tuple[Mended, ...] | None, apart: "Apart") -> Audit:
-        model = self._model
-        return Audit(
-            machine=model.name,
-            revision=model.revision,
-            tick_s=model.tick_s,
-            hazards=tuple(p.id for p in model.properties if isinstance(p.rule, Hazard)),
-            unmet=self._unmet(),
-            recoverable=tuple(p.id for p in model.properties if isinstance(p.rule, Recoverable)),
+        mended = self._answer("mends", self._mended()) if Question.MENDS in questions else None
+        refused = self._answer("refusals", self._refused()) if Question.REFUSALS in questions else None
+        margins = self._answer("margins", self._margins()) if Question.MARGINS in questions else None
+        return Answers(
             purposes=self._purposes,
-            refused=apart.refused,
+            refused=refused,
             mended=mended,
-            margins=apart.margins,
+            margins=margins,
             missing=self._missing,
             stopped=self._stopped,
-            assumptions=assumptions(model),
         )
 
     def _answer(self, name: str, answers: Iterator[Answered]) -> tuple[Answered, ...] | None:
@@ -147,14 +148,9 @@ class Auditor:
         self._stopped = why
         self._missing[name] = f"the search ended at {why.value}"
 
-    def _unmet(self) -> tuple[str, ...] | None:
-        if self._purposes is None or not self._purposes.alone_known:
-            return None
-        met = {need.id for need in self._purposes.already}
-        return tuple(p.id for p in self._model.properties if isinstance(p.rule, Hazard) and p.id not in met)
-
     def _purposed(self) -> Iterator[Purposes]:
-        found = purposes(self._model, self._asked.observing, self._removing, people=self._asked.people)
+        asked = self._asked
+        found = purposes(self._model, asked.observing, self._removing, people=asked.people, pairs=asked.pairs)
         yield found
         if found.stopped is not None:
             raise Halt(found.stopped)
@@ -190,6 +186,47 @@ class Auditor:
         return margins(asked, self._asked.rebuilt, self._removing)
 
 
+def answers(model: Model, asked: Asked, removing: Removing, questions: Collection[Question]) -> Answers:
+    """Answer some of an audit's questions. Raises `Disagreement`."""
+    return Auditor(model, asked, removing).answers(questions)
+
+
 def audit(model: Model, asked: Asked, removing: Removing) -> Audit:
     """Audit a machine. Raises `Disagreement`."""
-    return Auditor(model, asked, removing).audit()
+    quiet = replace(removing, observer=lambda _: None)
+    with Beside(
+        lambda: answers(model, asked, quiet, BESIDE_THEM), lambda: answers(model, asked, removing, BESIDE_THEM)
+    ) as beside:
+        found = answers(model, asked, removing, WITH_PURPOSES)
+        return put_together(model, [found, beside.answer()])
+
+
+def put_together(model: Model, parts: Sequence[Answers]) -> Audit:
+    """Return the audit that some answers make, one of them to each question that was asked."""
+    purposes = _only(part.purposes for part in parts)
+    return Audit(
+        machine=model.name,
+        revision=model.revision,
+        tick_s=model.tick_s,
+        hazards=tuple(p.id for p in model.properties if isinstance(p.rule, Hazard)),
+        unmet=_unmet(model, purposes),
+        recoverable=tuple(p.id for p in model.properties if isinstance(p.rule, Recoverable)),
+        purposes=purposes,
+        refused=_only(part.refused for part in parts),
+        mended=_only(part.mended for part in parts),
+        margins=_only(part.margins for part in parts),
+        missing={name: why for part in parts for name, why in part.missing.items()},
+        stopped=next((part.stopped for part in parts if part.stopped is not None), None),
+        assumptions=assumptions(model),
+    )
+
+
+def _only(found: Iterator[Answered | None]) -> Answered | None:
+    return next((one for one in found if one is not None), None)
+
+
+def _unmet(model: Model, purposes: Purposes | None) -> tuple[str, ...] | None:
+    if purposes is None or not purposes.alone_known:
+        return None
+    met = {need.id for need in purposes.already}
+    return tuple(p.id for p in model.properties if isinstance(p.rule, Hazard) and p.id not in met)

@@ -70,8 +70,8 @@ class Purposes(Struct, frozen=True, kw_only=True):
 Observing: TypeAlias = Callable[[str], Model]
 
 
-def purposes(model: Model, observing: Observing, removing: Removing, *, people: bool = False) -> Purposes:
-    """Take out each part alone, then each pair of those that nothing needs alone. Raises `Disagreement`."""
+def purposes(model: Model, observing: Observing, removing: Removing, *, people: bool = False, pairs: bool = True) -> Purposes:
+    """Take out each part alone, then each of the *pairs* of those that nothing needs alone. Raises `Disagreement`."""
     every = parts(model, people=people)
     asked = [model, *(observing(p.id) for p in model.properties if isinstance(p.rule, Elsewhere))]
     alone = list(_searched(asked, every, 1, decisions(model, every), removing))
@@ -80,7 +80,8 @@ def purposes(model: Model, observing: Observing, removing: Removing, *, people: 
         needs.note(one, found)
     alone_known = _is_whole(alone, asked)
     spare = [part for part in every if not needs.of({part})]
-    together = list(_searched(asked, spare, PAIRS, (), removing)) if alone_known and len(spare) > 1 else []
+    asked_together = asked if pairs and alone_known and len(spare) > 1 else []
+    together = list(_searched(asked_together, spare, PAIRS, (), removing))
     for one, found in zip(asked, together, strict=False):
         needs.note(one, found)
     return Purposes(

@@ -11,15 +11,11 @@ from msgspec.structs import replace
 
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Elsewhere, Model
-from seqcheck.search.engine import NO_EXTRAS, Exploration, Extras, Limits, Observer, Stop, Trace, Unfit
+from seqcheck.search.engine import NO_EXTRAS, Exploration, Extras, Limits, Observer, Stop, Trace
 from seqcheck.search.engines import engine
-from seqcheck.search.planner.reasons import bits
+from seqcheck.search.planner.within import Within
 
 AUTO = "auto"
-FEW_STATES = 2_000
-"""Up to so many `plain` is the quickest; a process of a pool tries one engine after the other, each by itself."""
-
-FEW_BITS = 38
 
 
 class Question(Struct, frozen=True, kw_only=True):
@@ -103,19 +99,7 @@ def explored(model: Model, name: str, limits: Limits) -> Exploration:
     """Search a model in this process: by *name*, or by the first engine that suits it."""
     if name != AUTO:
         return engine(name).explore(model, (), limits, _ignore)
-    few = FEW_STATES if limits.states is None else min(FEW_STATES, limits.states)
-    if bits(model) <= FEW_BITS:
-        small = engine("plain").explore(model, (), replace(limits, states=few), _ignore)
-        if small.stopped is not Stop.STATES or few == limits.states:
-            return small
-    for other in ("symbolic", "packed"):
-        try:
-            found = engine(other).explore(model, (), limits, _ignore)
-        except Unfit:
-            continue
-        if found.stopped is not Stop.MEMORY:
-            return found
-    return engine("plain").explore(model, (), limits, _ignore)
+    return Within().explore(model, (), limits, _ignore)
 
 
 def _ignore(_progress: object) -> None:

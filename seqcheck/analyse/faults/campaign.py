@@ -53,6 +53,8 @@ class Campaign(Struct, kw_only=True):
         totals = [count_of(self.machines.everything, size) for size in range(self.up_to + 1)]
         self.desk.total += sum(totals) + len(self.besides)
         yield from self._recall_together()
+        for told in self.desk.search_together_first():
+            yield from self.take_together(told)
         for size, total in enumerate(totals):
             before = self.desk.done
             if self.desk.ended is None:

@@ -31,6 +31,9 @@ FEW_SETS = 10
 LEAST_S = 5.0
 """A search over all sets has so long at least."""
 
+TOGETHER_S = 30.0
+"""So long it may take where nothing else is asked before it has ended."""
+
 T = TypeVar("T")
 
 
@@ -51,13 +54,17 @@ class Pace(Struct, frozen=True, kw_only=True):
 
 
 class Orders(Struct, frozen=True, kw_only=True):
-    """How to work: with which engine, within which limits, whom to call if it takes long or, *at_once*, from the start."""
+    """How to work: with which engine, within which limits, whom to call if it takes long or, *at_once*, from the start.
+
+    *together_first*: all sets of faults are searched at once, in this process, before any is searched by itself.
+    """
 
     engine: str
     limits: Limits
     crew: Callable[[], Crew]
     at_once: bool
     watch: Callable[[Pace], None]
+    together_first: bool = False
 
 
 class Told(Struct, frozen=True, kw_only=True):
@@ -121,6 +128,15 @@ class Desk(Struct, kw_only=True):
                 else:
                     yield from self._taken(future.result())
             self.orders.watch(self._pace())
+
+    def search_together_first(self) -> Iterator[Told]:
+        """Search all sets of faults at once, if that is to come first, and yield what it came to."""
+        wholes = self.wholes if self.orders.together_first else []
+        while wholes and not self._is_over():
+            seconds = self._limits().seconds
+            seconds = TOGETHER_S if seconds is None else min(seconds, TOGETHER_S)
+            whole = wholes.pop(0)
+            yield Told(whole=whole, found=search_together(whole, seconds, self.orders.limits.memory_mb))
 
     def _hand_over(self, crew: Crew, batch: Batch) -> bool:
         """Hand a batch over, if it is one; tell whether there is anybody."""

@@ -51,13 +51,14 @@ class Whole(Struct, frozen=True, kw_only=True):
         return (self.model.properties[0].id if self.model.observers else "", self.up_to)
 
 
-def search_together(whole: Whole, seconds: float | None) -> Minimal | None:
-    """Search all sets of faults at once, in so many seconds at the most; None if that came to no end."""
+def search_together(whole: Whole, seconds: float | None, most_mb: float | None = None) -> Minimal | None:
+    """Search all sets of faults at once, in so many seconds and megabytes at the most; None if that came to no end."""
     from seqcheck.search.symbolic.sorting import Apart, sort
 
     model = within_budget(whole.model, whole.up_to)
-    memory_mb = memory_of_this_computer_mb()
-    limits = Limits(seconds=seconds, memory_mb=None if memory_mb is None else SHARE_OF_MEMORY * memory_mb)
+    there_mb = memory_of_this_computer_mb()
+    allowed = (most_mb, None if there_mb is None else SHARE_OF_MEMORY * there_mb)
+    limits = Limits(seconds=seconds, memory_mb=min((one for one in allowed if one is not None), default=None))
     try:
         told = sort(model, Apart(by=model.fault_variables), None, limits, lambda _: None)
     except Unfit:
