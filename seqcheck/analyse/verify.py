@@ -2,7 +2,8 @@
 
 import time
 from collections.abc import Callable, Sequence
-from typing import TypeAlias
+from contextlib import ExitStack
+from typing import TYPE_CHECKING, TypeAlias
 
 from msgspec.structs import replace
 
@@ -14,6 +15,9 @@ from seqcheck.analyse.verdict import Case, Observation, ProcedureResults, Result
 from seqcheck.analyse.watching import watches
 from seqcheck.model.model import Elsewhere, Model
 from seqcheck.search.engine import Engine, Limits, Observer, Stop
+
+if TYPE_CHECKING:
+    from seqcheck.search.planner.beside import Beside
 
 Observing: TypeAlias = Callable[[str], Model]
 """Gives the model that judges the requirement with an id: one on order or time, which takes a search of its own."""
@@ -27,19 +31,25 @@ def verify_case(model: Model, engine: Engine, limits: Limits, observer: Observer
     """Search one model and judge all that is asked of it. Raises `Disagreement` where engine and definition differ."""
     began = time.monotonic()
     watched = watches(model)
-    exploration = engine.explore(model, tuple(watch.test for watch in watched), limits, observer)
-    results = list(Judge(model, exploration).results())
-    observed: list[Observation] = []
-    beside: list[Result] = []
-    stopped = exploration.stopped
-    for number, p in enumerate(model.properties if observing is not None else ()):
-        if observing is not None and isinstance(p.rule, Elsewhere) and stopped not in OVER:
-            found = observe(model, observing(p.id), engine, limits_left(limits, began), observer)
-            results[number] = found.result
-            beside += found.beside
-            observed.append(found.observation)
-            stopped = found.observation.stopped
-    procedures = _procedures(model, stopped, limits_left(limits, began), observer)
+    with ExitStack() as stack:
+        beside = stack.enter_context(_procedures_beside(model)) if _are_worth_a_process(model, limits) else None
+        exploration = engine.explore(model, tuple(watch.test for watch in watched), limits, observer)
+        results = list(Judge(model, exploration).results())
+        observed: list[Observation] = []
+        without_value: list[Result] = []
+        stopped = exploration.stopped
+        for number, p in enumerate(model.properties if observing is not None else ()):
+            if observing is not None and isinstance(p.rule, Elsewhere) and stopped not in OVER:
+                found = observe(model, observing(p.id), engine, limits_left(limits, began), observer)
+                results[number] = found.result
+                without_value += found.beside
+                observed.append(found.observation)
+                stopped = found.observation.stopped
+        if beside is not None and stopped not in OVER:
+            procedures = beside.answer()
+        else:
+            procedures = _procedures(model, stopped, limits_left(limits, began), observer)
+    kept = (result for result in results if not (without_value and result.id == "range"))
     return Case(
         faults=model.faults,
         engine=exploration.engine,
@@ -47,7 +57,7 @@ def verify_case(model: Model, engine: Engine, limits: Limits, observer: Observer
         transitions=exploration.transitions,
         stopped=exploration.stopped,
         complete_steps=exploration.complete_steps,
-        results=(*(result for result in results if not (beside and result.id == "range")), *beside, *procedures.results),
+        results=(*kept, *without_value, *procedures.results),
         observed=tuple(observed),
         procedures_stopped=procedures.stopped,
         findings=findings(model, watched, exploration),
@@ -62,6 +72,27 @@ def _procedures(model: Model, stopped: Stop | None, limits: Limits, observer: Ob
     from seqcheck.analyse.procedures.judging import not_begun, procedure_results
 
     return procedure_results(model, limits, observer) if stopped not in OVER else not_begun(model, stopped)
+
+
+def _are_worth_a_process(model: Model, limits: Limits) -> bool:
+    """Tell whether procedures are judged while the search goes on: where it is likely to take longer than a process to begin.
+
+    Not where limits are set: these are for the search first.
+    """
+    if not model.procedures or model.faults or limits != Limits():
+        return False
+    from seqcheck.search.planner.trial import has_few_bits
+
+    return not has_few_bits(model)
+
+
+def _procedures_beside(model: Model) -> "Beside[ProcedureResults]":
+    from seqcheck.search.planner.beside import Beside
+
+    def judged() -> ProcedureResults:
+        return _procedures(model, None, Limits(), lambda _: None)
+
+    return Beside(judged, judged)
 
 
 def verification(models: Sequence[Model], judge: Callable[[Model], Case]) -> Verification:

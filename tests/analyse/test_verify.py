@@ -1,9 +1,15 @@
 """Verdicts: each kind of question answered either way, what an unfinished search may say, and what has no value."""
 
 import pytest
+from msgspec import Struct
+from msgspec.structs import replace
 
 from seqcheck.analyse.verdict import Verdict
-from seqcheck.search.engine import Limits, Stop
+from seqcheck.model.expression import Expression
+from seqcheck.model.model import Model
+from seqcheck.search.engine import NO_EXTRAS, Exploration, Extras, Limits, Observer, Stop
+from seqcheck.search.plain.plain import PlainEngine
+from seqcheck.search.planner.beside import Beside
 from tests.analyse.asking import case_of, judged, result, violated
 
 LAMP = """
@@ -195,3 +201,62 @@ def test_each_set_of_faults_has_a_case_of_its_own() -> None:
     assert [one.faults for one in told.cases[1].results] == [("burns out",)] * 3
     assert told.has(Verdict.VIOLATED)
     assert not told.has(Verdict.UNDECIDED)
+
+
+class Ending(Struct, frozen=True):
+    """An engine whose searches end for some reason, whatever they found."""
+
+    why: Stop | None
+    name: str = "ending"
+
+    def explore(
+        self,
+        model: Model,
+        watches: tuple[Expression, ...],
+        limits: Limits,
+        observer: Observer,
+        extras: Extras = NO_EXTRAS,
+    ) -> Exploration:
+        return replace(PlainEngine().explore(model, watches, limits, observer, extras), stopped=self.why)
+
+
+LARGE = """
+machine: Lamp with long numbers
+parts: {lamp: [dark, lit], one: {range: 0..1000000}, other: {range: 0..1000000}}
+people:
+  light: {if: lamp = dark, then: {lamp: lit}}
+  put out: {if: lamp = lit, then: {lamp: dark}}
+procedures:
+  twice: {steps: [light, put out, light], ends with: lamp = lit}
+  out of order: {steps: [put out, light]}
+"""
+
+
+@pytest.mark.parametrize("why", [None, Stop.STATES, Stop.FIRST, Stop.INTERRUPTED])
+def test_procedures_of_a_large_machine_are_judged_beside_its_search(why: Stop | None, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With the same verdicts as after it; where the search is all that was to be done, none is asked for."""
+    answered: list[object] = []
+    asked = Beside.answer
+
+    def answer(beside: Beside[object]) -> object:
+        answered.append(asked(beside))
+        return answered[-1]
+
+    monkeypatch.setattr(Beside, "answer", answer)
+    beside = case_of(LARGE, engine=Ending(why))
+    after = case_of(LARGE, engine=Ending(why), limits=Limits(seconds=1000))
+    assert len(answered) == (why in {None, Stop.STATES})
+    assert beside.results == after.results
+    assert beside.procedures_stopped == after.procedures_stopped
+    expected = [Verdict.HOLDS, Verdict.VIOLATED] if answered else [Verdict.UNDECIDED] * 2
+    assert [one.verdict for one in beside.results[-2:]] == expected
+
+
+def test_no_process_is_begun_where_there_is_little_to_do(monkeypatch: pytest.MonkeyPatch) -> None:
+    def enter(_beside: Beside[object]) -> Beside[object]:
+        raise AssertionError
+
+    monkeypatch.setattr(Beside, "__enter__", enter)
+    assert violated(case_of(LARGE.replace("1000000", "1"))) == ["procedure: out of order"]
+    assert violated(case_of(LARGE[: LARGE.index("procedures:")])) == []
+    assert violated(case_of(LARGE, limits=Limits(memory_mb=100_000))) == ["procedure: out of order"]

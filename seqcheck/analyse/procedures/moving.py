@@ -48,10 +48,12 @@ class Moves:
         board = Board(0, len(model.reactions))
         self._names = namespace(board, self._slow)
         self._names |= {"numbers": self._numbers, "rest": self._rest, "FAILED": FAILED, "NOT_YET": NOT_YET}
+        self._settled: Callable[..., State | None] = self._slow
         if self._settling.needed:
             self._run(self._settling.source())
+            self._settled = cast(Callable[..., State | None], self._names["settle"])
         self._steps: dict[int, Function] = {}
-        self._truths: dict[Expression, Function] = {}
+        self._truths: dict[int, tuple[Expression, Function]] = {}
         self._pickers: dict[Expression, Picker] = {}
         self._plant: list[tuple[tuple[int, int], ...] | None] = []
         self._ticks: list[int | None] = []
@@ -62,6 +64,7 @@ class Moves:
         found = [(n, p.rule.must_not_be.test) for n, p in enumerate(model.properties) if isinstance(p.rule, Hazard)]
         self.hazards = tuple(number for number, _ in found)
         self._tests = tuple(test for _, test in found)
+        self._held: Function | None = None
 
     # --- states ---
     def number(self, state: State) -> int:
@@ -78,7 +81,7 @@ class Moves:
     def _rest(self, values: State, *counted: int) -> int:
         """Settle values that are no known settled state, and return the state's number."""
         if self._settling.needed:
-            settled = cast(Callable[..., State | None], self._names["settle"])(*values, *counted)
+            settled = self._settled(*values, *counted)
             if settled is None:
                 return FAILED
             values = settled
@@ -130,10 +133,10 @@ class Moves:
     # --- what holds ---
     def truth(self, test: Expression, state: int) -> int:
         """Return 1 or 0, or FAILED where a condition has no value."""
-        function = self._truths.get(test)
-        if function is None:
-            function = self._truths[test] = self._condition(f"truth{len(self._truths)}", test)
-        return function(self.states[state])
+        known = self._truths.get(id(test))
+        if known is None:
+            known = self._truths[id(test)] = (test, self._condition(f"truth{len(self._truths)}", test))
+        return known[1](self.states[state])
 
     def having(self, test: Expression, states: Iterable[int]) -> list[int]:
         """Return those of some states in which a condition holds."""
@@ -152,11 +155,11 @@ class Moves:
         """Return a sum of 2^h over the hazards that hold: *h* is a place in `hazards`; one more bit if some have no value."""
         known = self._hazards[state]
         if known is None:
-            known, no_value = 0, 1 << len(self.hazards)
-            for place, test in enumerate(self._tests):
-                value = self.truth(test, state)
-                known |= no_value if value == FAILED else value << place
-            self._hazards[state] = known
+            if self._held is None:
+                lines = [line for place, test in enumerate(self._tests) for line in self._noted(place, test)]
+                self._run(["def held(s):", *indented(["q = 0", *lines, "return q"])])
+                self._held = cast(Function, self._names["held"])
+            known = self._hazards[state] = self._held(self.states[state])
         return known
 
     # --- source ---
@@ -173,6 +176,13 @@ class Moves:
             returned = ["try:", *indented(returned), "except Impossible: return FAILED"]
         self._run([f"def {name}(s):", *indented(returned)])
         return cast(Function, self._names[name])
+
+    def _noted(self, place: int, test: Expression) -> list[str]:
+        """Return lines that add the bit of a hazard that holds, or the one for no value."""
+        line = f"if {self._reader.write(test)}: q |= {1 << place}"
+        if not self._fallibility.of(test):
+            return [line]
+        return ["try:", *indented([line]), f"except Impossible: q |= {1 << len(self._tests)}"]
 
     def _alone(self, step: Step) -> list[str]:
         """Return lines that try one step and return what comes of it."""

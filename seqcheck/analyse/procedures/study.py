@@ -33,7 +33,7 @@ def study(model: Model, numbers: Iterable[int], limits: Limits, observer: Observ
 
 def judge(model: Model, limits: Limits, observer: Observer) -> tuple[Studied, ...]:
     """Tell of each procedure whether it works, and how it breaks. The model must be without faults."""
-    with Studying(model, limits, observer) as studying:
+    with collector_off(), Studying(model, limits, observer) as studying:
         return tuple(studying.judged(number) for number in range(len(model.procedures)))
 
 

@@ -40,6 +40,7 @@ class Answering:
         self._model = parts.model
         self._states = states
         self._runs = runs
+        self._met: list[Node] = []
 
     def transitions(self, states: Node) -> int:
         """Return the number of pairs of one of some states and a step, or tick, that leads to another state."""
@@ -143,7 +144,11 @@ class Answering:
 
     def leading(self, goal: Expression) -> Node:
         """Return the reachable states from which some way without new faults leads to a goal."""
-        return self._parts.reaching.leading(self._parts.moves.truth(goal), self._states, self.faultless())
+        states = self._states & self._parts.moves.truth(goal)
+        found = self._parts.reaching.leading(states, self._states, self.faultless(), self._met)
+        if found == self._states:
+            self._met.append(states)
+        return found
 
     def faultless(self) -> list[Move]:
         """Return the moves of the steps that are no fault."""

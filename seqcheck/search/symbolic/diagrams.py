@@ -43,7 +43,6 @@ class Space:
         self.false = self._manager.false()
         self._literals = [self._manager.var(place) for place in range(2 * len(order))]
         self._cubes: dict[tuple[int, int], Node] = {}
-        self._cases: dict[int, Mapping[int, Node]] = {}
 
     @property
     def node_count(self) -> int:
@@ -66,13 +65,6 @@ class Space:
             literals = [self._literals[bit] for bit in self.now[variable]]
             self._cubes[key] = self.all(one if code >> place & 1 else ~one for place, one in enumerate(literals))
         return self._cubes[key]
-
-    def cases(self, variable: int) -> Mapping[int, Node]:
-        """Return for each value of a variable the states that have it."""
-        if variable not in self._cases:
-            v = self._model.variables[variable]
-            self._cases[variable] = {raw: self.has(variable, raw) for raw in range(v.lowest, v.highest + 1)}
-        return self._cases[variable]
 
     def all(self, sets: Iterable[Node]) -> Node:
         """Return what is in every one of some sets."""
@@ -109,12 +101,15 @@ class Space:
 
     def at_most(self, bits: Sequence[int], most: int) -> Node:
         """Return the states in which a number, its lowest bit first, is at most *most*."""
+        return self.below([self._literals[bit] for bit in bits], most)
+
+    def below(self, bits: Sequence[Node], most: int) -> Node:
+        """Return the states in which a number, given by the states in which each bit is 1, is at most *most*."""
         if most < 0:
             return self.false
         found = self.true
         for place, bit in enumerate(bits):
-            zero = ~self._literals[bit]
-            found = zero | found if most >> place & 1 else zero & found
+            found = ~bit | found if most >> place & 1 else ~bit & found
         return found if most < 1 << len(bits) else self.true
 
     def count(self, states: Node) -> int:
@@ -165,9 +160,20 @@ class Space:
         own = set(self.now[variable])
         seen = states.exists(self.cube(bit for bits in self.now for bit in bits if bit not in own))
         v = self._model.variables[variable]
-        for raw in range(v.lowest, v.highest + 1):
-            if (seen & self.has(variable, raw)).satisfiable():
-                yield raw
+        for code in self._codes(seen, [self._literals[bit] for bit in self.now[variable]]):
+            if code <= v.highest - v.lowest:
+                yield v.lowest + code
+
+    def _codes(self, seen: Node, bits: Sequence[Node]) -> Iterator[int]:
+        """Yield the numbers that some bits, the lowest first, form in a set that depends on no others."""
+        if not seen.satisfiable():
+            return
+        if seen == self.true:
+            yield from range(1 << len(bits))
+            return
+        *lower, highest = bits
+        yield from self._codes((seen & ~highest).exists(highest), lower)
+        yield from ((1 << len(lower)) + code for code in self._codes((seen & highest).exists(highest), lower))
 
     def collect(self) -> None:
         """Free the nodes that nothing refers to."""

@@ -4,7 +4,7 @@ A move touches as few bits as it can: those that get the same value whatever the
 related to the bits before the step. Nothing else of the state takes part.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping, Sequence
 
 from msgspec import Struct, field
 from msgspec.structs import replace
@@ -13,6 +13,7 @@ from seqcheck.model.expression import Expression
 from seqcheck.model.model import Model, Step, Timer, TimerKind
 from seqcheck.search.failing import Cause
 from seqcheck.search.symbolic.diagrams import AND, Node, Renaming, Space
+from seqcheck.search.symbolic.digits import Digits, increased, within
 from seqcheck.search.symbolic.settling import Course, Settling
 from seqcheck.search.symbolic.valuing import Cases, Facts, Valuation
 
@@ -45,7 +46,7 @@ class Move(Struct, frozen=True, kw_only=True):
         found = states.apply_exists(AND, self.relation, self.touched)
         if self.renaming is not None:
             found = found.substitute(self.renaming)
-        return found & self.constants
+        return found if self.fixed is None else found & self.constants
 
     def preimage(self, states: Node) -> Node:
         """Return the states from which the move leads into *states*."""
@@ -54,6 +55,14 @@ class Move(Struct, frozen=True, kw_only=True):
         if self.priming is None or self.primed is None:
             return states & self.possible
         return states.substitute(self.priming).apply_exists(AND, self.relation, self.primed)
+
+
+class Flow(Struct, frozen=True, kw_only=True):
+    """A number to which time adds where it *runs* and the sum *fits*: its bits, the lowest first, and what they become."""
+
+    runs: Node
+    fits: Node
+    sums: Sequence[tuple[int, Node]]
 
 
 class Moves:
@@ -107,11 +116,10 @@ class Moves:
         for clock in self._model.clocks:
             when = self.settling.judged(course, clock.rule, clock.when)
             now = self.origin.variable(clock.variable)
-            later = {min(raw + 1, clock.most): node for raw, node in now.items() if raw + 1 < clock.most}
-            later[clock.most] = now[clock.most] | now[clock.most - 1]
-            course.values.write(clock.variable, course.values.chosen(when, later, now))
+            course.values.write(clock.variable, course.values.chosen(when & ~now[clock.most], increased(now), now))
         self.settling.settle(course, counted=counted, touched=tuple(course.values.written))
-        return self._move(None, course)
+        timed = {timer.variable for timer in self._model.timers} | {clock.variable for clock in self._model.clocks}
+        return self._move(None, course, timed)
 
     def blocked(self, course: Course) -> Node:
         """Return the states in which a plant rule must happen before time can pass; note where that cannot be told."""
@@ -126,32 +134,53 @@ class Moves:
     def _counts(self, course: Course, timer: Timer) -> Node:
         now = self.origin.variable(timer.variable)
         if timer.kind is TimerKind.TP:
-            return self._space.any(node for raw, node in now.items() if 1 <= raw <= timer.pt)
+            return within(self._space, now, 1, timer.pt)
         in_ = self.settling.judged(course, timer.name, timer.input.test)
         running = in_ if timer.kind is TimerKind.TON else ~in_
-        return running & self._space.any(node for raw, node in now.items() if raw < timer.pt)
+        return running & within(self._space, now, 0, timer.pt - 1)
 
     def truth(self, test: Expression) -> Node:
         """Return the states in which a condition has a value and is true."""
         return self.origin.truth(test) & ~self.origin.lacking(test)
 
-    def _move(self, number: int | None, course: Course) -> Move:
-        functions = [pair for v, cases in course.values.written.items() for pair in self._bits(v, cases)]
-        assembled = self.assembled(number, course.here, functions)
-        return replace(assembled, failing=tuple(course.failing), acted=course.acted, passing=course.passing)
-
-    def assembled(self, number: int | None, possible: Node, functions: Iterable[tuple[int, Node]]) -> Move:
-        """Return a move from what some bits become, as functions of the state, where it is possible."""
+    def _move(self, number: int | None, course: Course, moving: Container[int] = ()) -> Move:
+        """Return the move that a course comes to. Bits of wide variables that are *moving* are not looked at for staying."""
         fixed: list[tuple[int, bool]] = []
         related: list[tuple[int, Node]] = []
-        for bit, function in functions:
-            self._sort(bit, function, possible, fixed, related)
-        return self._joined(number, possible, fixed, related)
+        for variable, cases in course.values.written.items():
+            for bit, function in self._bits(variable, cases):
+                if variable in moving and isinstance(cases, Digits):
+                    related.append((bit, function))
+                else:
+                    self._sort(bit, function, course.here, fixed, related)
+        joined = self._joined(number, course.here, fixed, related)
+        return replace(joined, failing=tuple(course.failing), acted=course.acted, passing=course.passing)
 
-    def related(self, possible: Node, functions: Iterable[tuple[int, Node]]) -> Move:
-        """Return a move of time from what some bits become; none of them is looked at for being always the same."""
-        related = [(bit, function) for bit, function in functions if function != self._space.literal(bit)]
-        return self._joined(None, possible, [], related)
+    def flowing(self, possible: Node, flows: Iterable["Flow"]) -> Move:
+        """Return the move of some time, which adds to what runs and leaves all else; what bits become is not told of it.
+
+        The conditions on which a number runs are joined to its bits once, not bit by bit.
+        """
+        space = self._space
+        flowing = sorted((flow for flow in flows if flow.sums), key=lambda flow: -flow.sums[0][0])
+        relation = space.true
+        for flow in flowing:
+            same = [(bit, space.literal(bit)) for bit, _ in flow.sums]
+            relation &= flow.runs.ite(self._relation(flow.fits, flow.sums), self._relation(space.true, same))
+        bits = [bit for flow in flowing for bit, _ in flow.sums]
+        return Move(
+            number=None,
+            possible=possible,
+            changing=possible & space.any(flow.runs for flow in flowing),
+            relation=relation & possible,
+            touched=space.cube(bits),
+            constants=space.true,
+            renaming=space.renaming(bits) if bits else None,
+            fixed=None,
+            primed=space.cube(bit + 1 for bit in bits) if bits else None,
+            priming=space.priming(bits) if bits else None,
+            becoming=(),
+        )
 
     def _joined(
         self, number: int | None, possible: Node, fixed: list[tuple[int, bool]], related: list[tuple[int, Node]]
@@ -177,6 +206,9 @@ class Moves:
 
     def _bits(self, variable: int, cases: Cases) -> Iterable[tuple[int, Node]]:
         lowest = self._model.variables[variable].lowest
+        if isinstance(cases, Digits) and cases.lowest == lowest and len(cases.bits) == len(self._space.now[variable]):
+            yield from zip(self._space.now[variable], cases.bits, strict=True)
+            return
         for place, bit in enumerate(self._space.now[variable]):
             yield bit, self._space.any(node for raw, node in cases.items() if raw - lowest >> place & 1)
 
@@ -194,7 +226,7 @@ class Moves:
         else:
             related.append((bit, function))
 
-    def _relation(self, possible: Node, related: list[tuple[int, Node]]) -> Node:
+    def _relation(self, possible: Node, related: Iterable[tuple[int, Node]]) -> Node:
         ordered = sorted(related, key=lambda pair: -pair[0])
         pairs = [self._space.literal(bit + 1).equiv(function) for bit, function in ordered]
         relation = self._space.true

@@ -184,13 +184,18 @@ class Reaching:
             yield move.image(states)
             self._check(self.reached)
 
-    def leading(self, goal: Node, states: Node, moves: Iterable[Move]) -> Node:
-        """Return the part of *states* from which the moves, or waiting, lead to a goal without leaving it."""
+    def leading(self, goal: Node, states: Node, moves: Iterable[Move], met: Sequence[Node] = ()) -> Node:
+        """Return the part of *states* from which the moves, or waiting, lead to a goal without leaving it.
+
+        All *states* lead in this way to each of the sets *met*: where all of such a set leads to the goal, so do all states.
+        """
         moves = tuple(moves)
         found, waited = goal & states, self._space.false
         left = states & ~found
         while left.satisfiable():
             found, left = self._stepping_into(found, left, moves)
+            if any(not (left & one).satisfiable() for one in met):
+                return states
             found |= self._waiting.before(found & ~waited, left)
             if found == waited:
                 break

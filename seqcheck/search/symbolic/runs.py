@@ -141,23 +141,25 @@ class Runs:
 
     def _timed_way(self, aims: Sequence[Aim], aim: Node, number: int) -> tuple[list[State], int]:
         """Return a way with the least time."""
-        layers = self._narrowed(aim, number)
+        layers, onward = self._narrowed(aim, number)
         grain, late = 1, 0
         if all(aim.plain for aim in aims):
             grain, late = self._clockwork.grain, self._clockwork.strict_layers(layers)
         table = Timetable(
-            space=self._space, steps=self._steps, waiting=self._waiting, layers=layers, grain=grain, late=min(late, grain - 1)
+            space=self._space, onward=onward, waiting=self._waiting, layers=layers, grain=grain, late=min(late, grain - 1)
         )
         starts = self._reaching.starts
         time = table.fill(starts, aim)
         return table.walked_back(aim, time, starts), time
 
-    def _narrowed(self, aim: Node, number: int) -> list[Node]:
-        """Return the states of each layer that are on a way with the fewest steps to an aim."""
+    def _narrowed(self, aim: Node, number: int) -> tuple[list[Node], list[list[Move]]]:
+        """Return the states of each layer that are on a way with the fewest steps to an aim, and the steps on it."""
         layer = self._reaching.layer(number)
-        on_way = [self._waiting.before(aim & layer, layer)]
+        on_way, onward = [self._waiting.before(aim & layer, layer)], list[list[Move]]()
         for earlier in reversed(range(number)):
             layer = self._reaching.layer(earlier)
-            entering = self._space.any(move.preimage(on_way[-1]) for move in self._steps) & layer
-            on_way.append(self._waiting.before(entering, layer))
-        return on_way[::-1]
+            leaving = [(move, move.preimage(on_way[-1]) & layer) for move in self._steps]
+            leaving = [(move, states) for move, states in leaving if states.satisfiable()]
+            onward.append([move for move, _ in leaving])
+            on_way.append(self._waiting.before(self._space.any(states for _, states in leaving), layer))
+        return on_way[::-1], onward[::-1]

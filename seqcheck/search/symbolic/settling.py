@@ -13,6 +13,7 @@ from seqcheck.model.model import Clock, Hazard, Model, Program, Reaction, Timer,
 from seqcheck.search.engine import Unfit
 from seqcheck.search.failing import Cause
 from seqcheck.search.symbolic.diagrams import Node, Space
+from seqcheck.search.symbolic.digits import increased, unequal
 from seqcheck.search.symbolic.valuing import Cases, Facts, Valuation
 from seqcheck.search.symbolic.wiring import Pending, Wiring
 
@@ -134,8 +135,7 @@ class Settling:
                 if timer.name not in counted and not self._concerns(course, timer, now, in_):
                     continue
                 if timer.name in counted:
-                    later = {raw + 1: node for raw, node in now.items()}
-                    now = course.values.chosen(counted[timer.name], later, now)
+                    now = course.values.chosen(counted[timer.name], increased(now), now)
                 self._change(
                     course, ("timer", timer.name), timer.variable, self._updated(course, timer, now, in_), pending, done
                 )
@@ -165,7 +165,7 @@ class Settling:
 
     def _change(self, course: Course, who: Who, variable: int, cases: Cases, pending: Pending, done: Round) -> Node:
         """Give a variable new values; return the states in which they differ."""
-        differs = course.here & self._space.differ(course.values.variable(variable), cases)
+        differs = course.here & unequal(self._space, course.values.variable(variable), cases)
         if (differs & self.care).satisfiable():
             course.values.write(variable, cases)
             pending.touch((variable,))
@@ -216,7 +216,7 @@ class Settling:
         """Return the states in which a round as a whole has changed something."""
         origin = course.values.fresh()
         differing = (
-            self._space.differ(before.get(variable) or origin.variable(variable), cases)
+            unequal(self._space, before.get(variable) or origin.variable(variable), cases)
             for variable, cases in course.values.written.items()
             if before.get(variable) is not cases
         )
@@ -239,7 +239,7 @@ class Settling:
         for place, observer in enumerate(self._model.observers):
             for assign in observer.program if pending.observer(place) else ():
                 for target, cases in self.assigned(course, observer.rule, (assign,), self._space.true).items():
-                    if (course.here & self._space.differ(course.values.variable(target), cases) & self.care).satisfiable():
+                    if (course.here & unequal(self._space, course.values.variable(target), cases) & self.care).satisfiable():
                         course.values.write(target, cases)
                         pending.touch((target,))
 
@@ -283,7 +283,7 @@ class Rounds:
     def _differ(self, written: Mapping[int, Cases], course: Course) -> Node:
         origin = course.values.fresh()
         return self._space.any(
-            self._space.differ(self._kept.get(variable) or origin.variable(variable), cases)
+            unequal(self._space, self._kept.get(variable) or origin.variable(variable), cases)
             for variable, cases in written.items()
             if self._kept.get(variable) is not cases
         )

@@ -98,10 +98,13 @@ def mentions(model: Model, test: Expression, timer: Timer) -> bool:
 
 
 class Timetable(Struct):
-    """When the states of each layer can first be met. *grain* and *late*: moments are multiples of it, or up to *late* more."""
+    """When the states of each layer can first be met. *grain* and *late*: moments are multiples of it, or up to *late* more.
+
+    *onward* are, for each layer but the last, the steps that lead from it into the next, in file order.
+    """
 
     space: Space
-    steps: Sequence[Move]
+    onward: Sequence[Sequence[Move]]
     waiting: Waiting
     layers: Sequence[Node]
     grain: int
@@ -124,7 +127,7 @@ class Timetable(Struct):
     def _pass(self, number: int, entries: dict[int, Node], aim: Node | None) -> tuple[dict[int, Node], int | None]:
         """Note the moments of one layer; return when the next one is entered, or the time at which an aim is met."""
         seen, following = self.space.false, dict[int, Node]()
-        onward = self._onward(number) if aim is None else []
+        onward = self.onward[number] if aim is None else ()
         while entries:
             time = min(entries)
             states = entries.pop(time) & ~seen
@@ -143,10 +146,6 @@ class Timetable(Struct):
             if waited.satisfiable():
                 entries[later] = entries.get(later, self.space.false) | waited
         return following, None
-
-    def _onward(self, number: int) -> list[Move]:
-        here, there = self.layers[number], self.layers[number + 1]
-        return [move for move in self.steps if (move.image(here) & there).satisfiable()]
 
     def next(self, time: int) -> int:
         """Return the next moment to look at."""
@@ -211,7 +210,7 @@ class Timetable(Struct):
 
     def _stepped_from(self, number: int, time: int, state: State) -> State:
         here, moment = self.space.point(state), self.met[number, time]
-        return self.space.pick(next(s for move in self.steps if (s := move.preimage(here) & moment).satisfiable()))
+        return self.space.pick(next(s for move in self.onward[number] if (s := move.preimage(here) & moment).satisfiable()))
 
 
 def between(before: State, after: State, ticks: int) -> list[State]:

@@ -9,6 +9,7 @@ from seqcheck.model.model import Model
 from seqcheck.model.semantics import divide, modulo, power
 from seqcheck.search.engine import Unfit
 from seqcheck.search.symbolic.diagrams import Node, Space
+from seqcheck.search.symbolic.digits import MANY_VALUES, Digits, paired
 
 Cases: TypeAlias = Mapping[int, Node]
 """For each value that a number can have, the states in which it has it; together they are all states."""
@@ -17,6 +18,12 @@ MOST_PAIRS = 250_000
 """Pairs of values that are worth combining."""
 
 COMPARED: Mapping[Op, Callable[[int, int], bool]] = {Op.LESS: lt, Op.GREATER: gt, Op.AT_MOST: le, Op.AT_LEAST: ge}
+TURNED: Mapping[Op, Op] = {
+    Op.LESS: Op.GREATER,
+    Op.GREATER: Op.LESS,
+    Op.AT_MOST: Op.AT_LEAST,
+    Op.AT_LEAST: Op.AT_MOST,
+}
 COMBINED: Mapping[Op, Callable[[int, int], int]] = {
     Op.PLUS: add,
     Op.MINUS: sub,
@@ -82,6 +89,7 @@ class Valuation:
         self._facts = facts
         self._origin = origin
         self.written: dict[int, Cases] = {}
+        self._variables: dict[int, Cases] = {}
         self._truths: dict[int, tuple[Expression, Node]] = {}
         self._numbers: dict[int, tuple[Expression, Cases]] = {}
 
@@ -97,7 +105,21 @@ class Valuation:
 
     def variable(self, variable: int) -> Cases:
         """Return the values of a variable."""
-        return self.written.get(variable) or self._space.cases(variable)
+        return self.written.get(variable) or self._unwritten(variable)
+
+    def _unwritten(self, variable: int) -> Cases:
+        if self._origin is not None:
+            return self._origin.variable(variable)
+        return self._variables.get(variable) or self._first_seen(variable)
+
+    def _first_seen(self, variable: int) -> Cases:
+        v, space = self._facts.model.variables[variable], self._space
+        if v.highest - v.lowest >= MANY_VALUES:
+            bits = [space.literal(bit) for bit in space.now[variable]]
+            self._variables[variable] = Digits(space, v.lowest, v.highest, bits)
+        else:
+            self._variables[variable] = {raw: space.has(variable, raw) for raw in range(v.lowest, v.highest + 1)}
+        return self._variables[variable]
 
     def _untouched(self, expression: Expression) -> bool:
         return self._origin is not None and self.written.keys().isdisjoint(self._facts.reads(expression))
@@ -167,21 +189,36 @@ class Valuation:
             case Op.UNEQUAL:
                 return ~self._equal(*operands)
             case _:
-                return self._compared(COMPARED[expression.op], *operands)
+                return self._compared(expression.op, self.number(operands[0]), self.number(operands[1]))
 
     def _equal(self, one: Expression, other: Expression) -> Node:
         left, right = self.number(one), self.number(other)
-        if len(left) > len(right):
+        if isinstance(left, Digits) or (not isinstance(right, Digits) and len(left) > len(right)):
             left, right = right, left
         return self._space.any(node & right[raw] for raw, node in left.items() if raw in right)
 
-    def _compared(self, holds: Callable[[int, int], bool], one: Expression, other: Expression) -> Node:
-        left, right = self.number(one), self.number(other)
-        found = []
+    def _compared(self, op: Op, left: Cases, right: Cases) -> Node:
+        if isinstance(right, Digits):
+            op, left, right = TURNED[op], right, left
+        if isinstance(left, Digits) and not isinstance(right, Digits) and len(right) == 1:
+            return self._bounded(op, left, next(iter(right)))
+        holds, found = COMPARED[op], []
         for a, node in left.items():
             wanted = self._space.any(state for b, state in right.items() if holds(a, b))
             found.append(node & wanted)
         return self._space.any(found)
+
+    def _bounded(self, op: Op, number: Digits, bound: int) -> Node:
+        """Return the states in which a number compares with a constant."""
+        match op:
+            case Op.LESS:
+                return number.within(number.lowest, bound - 1)
+            case Op.AT_MOST:
+                return number.within(number.lowest, bound)
+            case Op.GREATER:
+                return number.within(bound + 1, number.highest)
+            case _:
+                return number.within(bound, number.highest)
 
     def _number(self, expression: Expression) -> Cases:
         match expression:
@@ -206,6 +243,9 @@ class Valuation:
 
     def chosen(self, when: Node, then: Cases, otherwise: Cases) -> Cases:
         """Return the values of one number where *when* holds and of another elsewhere."""
+        pair = paired(then, otherwise)
+        if pair is not None:
+            return pair[0].chosen(when, pair[1])
         return self._kept(
             [
                 *((raw, node & when) for raw, node in then.items()),

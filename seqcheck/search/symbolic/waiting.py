@@ -12,7 +12,8 @@ from msgspec import Struct
 from seqcheck.model.idling import reads_beside, settling_reads
 from seqcheck.model.model import Model, Timer, TimerKind
 from seqcheck.search.symbolic.diagrams import Node, Space
-from seqcheck.search.symbolic.moves import Move, Moves
+from seqcheck.search.symbolic.digits import within
+from seqcheck.search.symbolic.moves import Flow, Move, Moves
 
 WORTH_STRIDES = 4
 """A model whose every duration is shorter is waited for tick by tick."""
@@ -86,7 +87,7 @@ class Waiting:
         for timer in self._model.timers:
             now = origin.variable(timer.variable)
             if timer.kind is TimerKind.TP:
-                runs = space.any(node for raw, node in now.items() if 1 <= raw <= timer.pt)
+                runs = within(space, now, 1, timer.pt)
                 yield Running(variable=timer.variable, runs=runs, most=timer.pt, stops=False)
             else:
                 in_ = origin.truth(timer.input.test)
@@ -95,19 +96,18 @@ class Waiting:
 
     def _stride(self, tick: Move, running: Sequence[Running], ticks: int) -> Move:
         """Return the move of a number of ticks on which nothing happens."""
-        possible = tick.possible
-        functions: list[tuple[int, Node]] = []
+        possible, flows, space = tick.possible, list[Flow](), self._space
         for one in running:
-            bits = self._space.now[one.variable]
+            bits = space.now[one.variable]
             if one.variable in self._watched:
                 possible &= ~one.runs
-                continue
-            if one.stops:
-                functions += stopping(self._space, bits, one, ticks)
-                continue
-            possible &= ~one.runs | self._space.at_most(bits, one.most - ticks)
-            functions += [(bit, one.runs.ite(sum_, self._space.literal(bit))) for bit, sum_ in added(self._space, bits, ticks)]
-        return self._moves.related(possible, functions)
+            elif one.stops:
+                flows.append(Flow(runs=one.runs, fits=space.true, sums=tuple(stopping(space, bits, one, ticks))))
+            else:
+                fits = space.at_most(bits, one.most - ticks)
+                possible &= ~one.runs | fits
+                flows.append(Flow(runs=one.runs, fits=fits, sums=tuple(added(space, bits, ticks))))
+        return self._moves.flowing(possible, flows)
 
     def _is_read(self, timer: Timer) -> bool:
         """Tell whether anything that acts while settling reads how far a timer is, not only whether it has run out."""
@@ -124,10 +124,9 @@ def added(space: Space, bits: Sequence[int], ticks: int) -> Iterator[tuple[int, 
 
 
 def stopping(space: Space, bits: Sequence[int], one: Running, ticks: int) -> Iterator[tuple[int, Node]]:
-    """Yield the bits of a number to which ticks are added while it runs, stopping at its most, and what they become."""
+    """Yield the bits of a number to which ticks are added, stopping at its most, and what they become."""
     fits = space.at_most(bits, one.most - ticks)
     sums = dict(added(space, bits, ticks))
     for place, bit in enumerate(bits):
-        literal = space.literal(bit)
         end = space.true if one.most >> place & 1 else space.false
-        yield bit, one.runs.ite(fits.ite(sums.get(bit, literal), end), literal)
+        yield bit, fits.ite(sums.get(bit, space.literal(bit)), end)
