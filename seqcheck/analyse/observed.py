@@ -11,7 +11,7 @@ from seqcheck.analyse.record import record
 from seqcheck.analyse.verdict import Observation, Result, Verdict
 from seqcheck.model import model as rules
 from seqcheck.model.model import Model
-from seqcheck.model.run import Beyond
+from seqcheck.model.run import Beyond, Run
 from seqcheck.model.semantics import settle
 from seqcheck.search.engine import Engine, Exploration, Limits, Observer, Trace
 
@@ -55,26 +55,33 @@ def observe(base: Model, model: Model, engine: Engine, limits: Limits, observer:
 
 def _without_value(base: Model, model: Model, judge: Judge, exploration: Exploration) -> Iterator[Result]:
     """Yield the violation that one of the requirement's conditions has no value in some reachable state."""
-    (p,), (observer,) = model.properties, model.observers
-    problems = list(_failing(model, observer.rule, exploration))
+    (p,) = model.properties
+    problems = list(_failing(model, exploration))
     if isinstance(p.rule, rules.Observed):
         when = p.rule.when
         unjudged = exploration.unjudged.values()
         problems += [(t, f"“{when.text}” {why_no_value(model, when.test, t.states[-1])}") for t in unjudged]
-    found = [(record(base, _unobserved(base, trace)), problem) for trace, problem in problems]
+    found = [(record(base, unobserved(base, trace)), problem) for trace, problem in problems]
     for (run, accounts), problem in sorted(found, key=lambda one: (one[0][0].step_count, one[0][0].tick_count))[:1]:
         yield judge.check("range", f"range: {p.id}", f"a condition of {p.id} has no value: {problem}", run, accounts)
 
 
-def _failing(model: Model, rule: str, exploration: Exploration) -> Iterator[tuple[Trace, str]]:
+def _failing(model: Model, exploration: Exploration) -> Iterator[tuple[Trace, str]]:
     """Yield the way to a state in which the observer fails, and what it fails in."""
     for trace in exploration.failures:
-        failure = record(model, trace)[0].failure
-        if isinstance(failure, Beyond) and failure.rule == rule:
-            yield trace, f"it {failure.problem}"
+        problem = failing_observer(model, record(model, trace)[0])
+        if problem:
+            yield trace, f"it {problem}"
 
 
-def _unobserved(base: Model, trace: Trace) -> Trace:
+def failing_observer(model: Model, run: Run) -> str:
+    """Return what an observer of *model* fails in at the end of a run, empty if none does: no failure of the machine itself."""
+    failure = run.failure
+    fails = isinstance(failure, Beyond) and any(one.rule == failure.rule for one in model.observers)
+    return failure.problem if fails and isinstance(failure, Beyond) else ""
+
+
+def unobserved(base: Model, trace: Trace) -> Trace:
     """Return a trace as it is without the observer, which failed after its last step."""
     size = len(base.variables)
     raw = trace.raw_start[:size]

@@ -52,6 +52,7 @@ def draw(  # noqa: PLR0913, PLR0917 - one argument for each option
     """
     writing = Writing(folder=folder, stem=stem_of(file), form=Format(form))
     wanted = kinds_of(kinds) if writing.form is not Format.GRAPHML else the_map(kinds)
+    refuse_idle(wanted, by, ids)
     writing.check()
     loaded = load(file)
     if loaded.machine is None:
@@ -92,6 +93,14 @@ def the_map(text: str | None) -> tuple[Kind, ...]:
     if text is not None and kinds_of(text) != (Kind.MAP,):
         raise click.BadParameter("graphml is written of the map only: take --what map", param_hint="--format")
     return (Kind.MAP,)
+
+
+def refuse_idle(wanted: tuple[Kind, ...], by: str, ids: tuple[str, ...]) -> None:
+    """Raise `click.BadParameter` if an option is about pictures that are not drawn."""
+    if by and Kind.MAP not in wanted:
+        raise click.BadParameter("it sorts the map, and no map is drawn: add map to --what", param_hint="--by")
+    if ids and Kind.TIMING not in wanted:
+        raise click.BadParameter("it is for timing diagrams, and none are drawn: add timing to --what", param_hint="--run")
 
 
 def stem_of(file: Path) -> str:

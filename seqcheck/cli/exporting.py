@@ -42,10 +42,13 @@ def write_junit(path: str, answers: Sequence[Answer], seconds: float) -> None:
 
 
 def moment(seconds: float = 0.0) -> str:
-    """Return the time *seconds* ago in UTC, or that of SOURCE_DATE_EPOCH where it is set."""
+    """Return the time *seconds* ago in UTC, or that of SOURCE_DATE_EPOCH where it is set. Raises `click.ClickException`."""
     fixed = os.environ.get("SOURCE_DATE_EPOCH", "")
-    now = int(fixed) if fixed.isdecimal() else datetime.now(UTC).timestamp() - seconds
-    return datetime.fromtimestamp(now, UTC).strftime("%Y-%m-%dT%H:%M:%S")
+    try:
+        now = int(fixed) if fixed else datetime.now(UTC).timestamp() - seconds
+        return datetime.fromtimestamp(now, UTC).strftime("%Y-%m-%dT%H:%M:%S")
+    except (ValueError, OverflowError, OSError):
+        raise click.ClickException(f"SOURCE_DATE_EPOCH is {fixed}, which is no number of seconds since 1970") from None
 
 
 def make_folder(path: Path) -> None:
@@ -61,7 +64,7 @@ def write_waveforms(folder: Path, verified: Verification, models: Sequence[Model
     from seqcheck.report.vcd import vcd_of
 
     taken: set[str] = set()
-    date = moment() if os.environ.get("SOURCE_DATE_EPOCH", "").isdecimal() else ""
+    date = moment() if os.environ.get("SOURCE_DATE_EPOCH", "") else ""
     revision = f", revision {verified.revision}" if verified.revision else ""
     for model, case in zip(models, verified.cases, strict=False):
         for result in case.results:

@@ -5,8 +5,8 @@ from pathlib import Path
 
 import click
 
-MOST_LETTERS = 100
-"""Letters of a file's name that the name of the file beside it, while it is written, begins with."""
+MOST_LETTERS = 50
+"""Letters of a file's name that the name of the file beside it, while it is written, begins with: up to four bytes each."""
 
 
 def write_whole(path: str, text: str) -> None:

@@ -119,7 +119,7 @@ class Pictures:
         for sequence in automatic.sequences:
             self._confirm(sequence.run, "what goes on by itself")
         yield from map(drawn, automatic_charts(automatic, model, words, self.about))
-        if not model.procedures and not automatic.sequences:
+        if not model.procedures and not automatic.sequences and automatic.complete:
             self.notes.append("no step charts: the file has no procedures, and no command or trip sets anything going")
 
     def _states(self) -> Iterator[Picture]:
@@ -127,7 +127,9 @@ class Pictures:
         from seqcheck.draw.state_chart import machine_chart, part_charts
 
         charts = state_charts(self._model, self._question.limits_now(), self._line)
-        self.complete = self.complete and charts.stopped is None
+        if charts.stopped is not None:
+            self.complete = False
+            self.notes.append(f"there may be more state charts than are drawn: the search ended at {charts.stopped.value}")
         whole = machine_chart(charts, self._words, self.about)
         yield from map(drawn, (*([] if whole is None else [whole]), *part_charts(charts, self._words, self.about)))
 
@@ -177,8 +179,13 @@ class Pictures:
         if self._question.ids:
             return [self._asked(case, id_) for id_ in dict.fromkeys(self._question.ids)]
         violated = [result for result in shown if result.verdict is Verdict.VIOLATED]
-        if not violated and not shown:
-            self.notes.append("no timing diagrams: nothing is violated, and nothing is shown to be reachable")
+        if not shown:
+            known = (
+                "nothing is violated, and nothing is shown to be reachable"
+                if case.complete
+                else "the search ended early and had found no run"
+            )
+            self.notes.append(f"no timing diagrams: {known}")
         return violated or shown
 
     @staticmethod

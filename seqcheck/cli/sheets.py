@@ -55,6 +55,8 @@ def sheets(file: Path, out: str | None, filled: Path | None, max_states: int | N
         write(out, all_tables(made, model, about), made.machine)
     for line in sheets_lines(made, loaded.file, loaded.sha256):
         click.echo(line)
+    if out is not None:
+        click.echo(f"written to {out}", err=True)
     raise SystemExit(OPEN if any(cover.is_open for cover in made.covers) else 0)
 
 

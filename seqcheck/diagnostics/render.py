@@ -13,10 +13,11 @@ INDENT = "    "
 
 
 def render(diagnostic: Diagnostic, file_name: str, text: str) -> str:
-    """Write one diagnostic out; *text* is the whole file. Several lines, no line end after the last."""
+    """Write one diagnostic out; *text* is the whole file, if it could be read. Several lines, no line end after the last."""
     span = diagnostic.span
     head = f"{file_name}:{span.line}:{span.column}: {diagnostic.severity.value} {diagnostic.code.value}: "
-    lines = [head + printable(diagnostic.message), *_excerpt(span, split_lines(text))]
+    excerpt = _excerpt(span, split_lines(text)) if text else []
+    lines = [head + printable(diagnostic.message), *excerpt]
     if diagnostic.help:
         lines.append(f"help: {printable(diagnostic.help)}")
     return "\n".join(lines)

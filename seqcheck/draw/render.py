@@ -81,9 +81,15 @@ def rendered(dot: str, form: Format) -> bytes:
     if done.code != 0 and ROUTING_FAILED in done.said:
         done = started([str(program), "-Kdot", f"-T{form.value}", "-Gsplines=line"], dot.encode(), MOST_SECONDS)
     if done.code != 0 or not done.output:
-        said = done.said.strip().splitlines()
-        raise NotRenderedError(f"{program.name} failed: {said[0] if said else done.code}", "take --format dot")
+        raise NotRenderedError(f"{program.name} failed: {_why(done)}", "take --format dot")
     return done.output
+
+
+def _why(done: "Ended") -> str:
+    """Return the first line that a renderer said and that is no warning, else its exit code: warnings fail nothing."""
+    lines = (line.strip() for line in done.said.splitlines())
+    said = next((line for line in lines if line and not line.lower().startswith("warning")), "")
+    return said or f"it ended with {done.code}"
 
 
 class Ended(Struct, frozen=True, kw_only=True):

@@ -17,6 +17,9 @@ MOST_NAMES = 4
 MOST_REASONS = 5
 """Reasons named beside one state of a part; the machine's chart has one less."""
 
+MOST_CROSSED = 40
+"""Dashed arrows that lead to other states; more of them nobody could follow, nor could a renderer lay them out in time."""
+
 MACHINE = "machine"
 WIDTH = 26
 LEGEND = (
@@ -48,6 +51,7 @@ class _Picture:
         self._is_machine = chart.kind == "machine"
         self._nodes: list[Node] = []
         self._edges: list[Edge] = []
+        self._crowded = False
 
     def drawing(self, name: str, about: About) -> Drawing:
         """Return the drawing."""
@@ -55,8 +59,10 @@ class _Picture:
         for number, situation in enumerate(mapped.situations):
             self._add_situation(number, situation)
         self._edges += [self._passage(passage) for passage in mapped.passages]
-        for number, refusals in enumerate(self._chart.refusals):
-            self._add_refusals(number, self._worth_telling(number, refusals))
+        told = [self._worth_telling(number, refusals) for number, refusals in enumerate(self._chart.refusals)]
+        self._crowded = sum(len({one.would for one in some}) for some in told) > MOST_CROSSED and not self._is_machine
+        for number, refusals in enumerate(told):
+            self._add_refusals(number, refusals)
         return Drawing(
             name=name,
             title=f"States of the machine: {about.machine}" if self._is_machine else f"States of {self._chart.what}",
@@ -73,6 +79,8 @@ class _Picture:
         if self._is_machine:
             axes = ", ".join(axis.spoken for axis in mapped.axes)
             yield f"One state for each combination of: {axes}. {mapped.why[:1].upper()}{mapped.why[1:]}."
+        if self._crowded:
+            yield "What is refused is named beside each state, not led to another: there would be too many arrows to follow."
         if mapped.stopped is not None:
             yield f"Not all states were searched ({mapped.stopped.value}): what is refused here may be accepted in others."
 
@@ -117,7 +125,7 @@ class _Picture:
         leading: dict[int, list[Refusal]] = {}
         staying: list[Refusal] = []
         for one in refusals:
-            if one.would in places and not self._is_machine:
+            if one.would in places and not self._is_machine and not self._crowded:
                 leading.setdefault(places[one.would], []).append(one)
             else:
                 staying.append(one)

@@ -121,7 +121,7 @@ def _cell(row: Row, faults: FaultSet) -> str:
 
 def _unreached(study: Study) -> Iterator[str]:
     unreached = [row.subject.id for row in study.rows if not row.reached]
-    if unreached:
+    if unreached and any(one.done for one in study.covered):
         yield ""
         what = f"Neither reached nor broken with any of {'these' if study.complete else 'those looked at'}"
         yield from wrapped(f"{what}: {', '.join(unreached)}", "")

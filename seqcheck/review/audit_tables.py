@@ -45,12 +45,15 @@ def audit(review: Review) -> Iterator[Piece]:
 
 def _purposes(found: Purposes) -> Iterator[Piece]:
     yield el("h3", {"id": "purposes"}, "What each permissive and trip is for")
-    yield note(f"What becomes possible if it alone is taken out. {len(found.purposes)} were taken out in turn.")
+    yield note(f"What becomes possible if it alone is taken out: {len(found.purposes)}, in turn.")
     if found.already:
         yield el("p", None, f"Violated as it is, and so left aside: {', '.join(need.id for need in found.already)}.")
     told = [purpose for purpose in found.purposes if found.alone_known or purpose.needs]
     if len(told) < len(found.purposes):
-        yield el("p", None, "Of the others nothing is known: the search ended before it could tell.")
+        others = "the others" if told else "them"
+        yield el("p", None, f"Of {others} nothing is known: the search ended before it could tell.")
+    if not told:
+        return
     rows = tuple(_purpose(purpose, found) for purpose in told)
     heads = (*columns("Command", "Permissive or trip", "What it is for"), Column(title="Line", numbers=True, narrow=True))
     yield table(Table(id="purpose-table", caption="Purposes of permissives and trips", columns=heads, rows=rows))

@@ -10,16 +10,18 @@ from seqcheck.review.record import Review
 from seqcheck.review.tables import Row, Table, cell, cells, columns, table
 
 ROLES = ("Drawn up by", "Checked by", "Released by")
+EARLY = "The search ended early: there may be some that it did not come to."
 SIGNED = "Signed for what stands in this file, about the model with the SHA-256 on the cover, under the assumptions given."
 
 
 def findings(review: Review) -> Iterator[Piece]:
     """Yield what is no violation, and worth a look."""
     found = [one for case in review.verification.cases for one in case.findings]
+    known = all(case.complete for case in review.verification.cases)
     if not found:
-        yield el("p", None, "There are no findings.")
+        yield el("p", None, "There are no findings." if known else f"No findings are known. {EARLY}")
         return
-    yield note("No violations, but worth a look.")
+    yield note(" ".join(("No violations, but worth a look.", *([] if known else [EARLY]))))
     rows = []
     for one in found:
         there = f" There: {how_it_stands(one.run.end, review.words)}." if one.run is not None else ""

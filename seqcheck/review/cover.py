@@ -69,10 +69,10 @@ def _assumed(review: Review) -> Iterator[Piece]:
     yield from short
     more = len(every) - len(short)
     if more:
-        yield el("span", None, f"{more} more, on bounds of time that are strict: ", link("assumptions", "all assumptions"))
+        yield el("span", None, f"{more} more, on bounds of time that are strict: see ", link("assumptions", "all assumptions"))
     left_out = [one for one in review.unanswered if one.asked]
     if left_out:
-        yield el("span", None, f"{counted(len(left_out), 'question')} kept open: ", link("limits", "limits of this review"))
+        yield el("span", None, f"{counted(len(left_out), 'question')} kept open: see ", link("limits", "limits of this review"))
 
 
 def _failed(review: Review, runs: ShownRuns) -> Iterator[Element]:
@@ -86,13 +86,13 @@ def _failed(review: Review, runs: ShownRuns) -> Iterator[Element]:
         more = f" and {len(rest) - MOST_NAMED} more" if len(rest) > MOST_NAMED else ""
         if rest:
             yield el("p", None, f"Violated too, told further on: {named}{more}.")
-    else:
+    elif not open_:
         yield el("p", None, mark(Verdict.HOLDS), " Nothing of what was asked is violated without faults.")
     if open_:
         yield el("p", None, mark(Verdict.UNDECIDED), f" Undecided: {', '.join(one.id for one in open_)}.")
     faulty = with_faults(review)
     if faulty:
-        yield el("p", None, faulty, " ", link("faults", "Faults"))
+        yield el("p", None, faulty, " See ", link("faults", "Faults"), ".")
 
 
 def _that_fit(review: Review, violated: Sequence[Shown]) -> Iterator[Element]:

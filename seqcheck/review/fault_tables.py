@@ -92,7 +92,7 @@ def _cell(row: Known, chosen: FaultSet, runs: ShownRuns) -> Cell:
 
 def _nothing(study: Study) -> Iterator[Element]:
     unreached = [row.subject.id for row in study.rows if not row.reached]
-    if unreached:
+    if unreached and any(one.done for one in study.covered):
         which = "these" if study.complete else "those looked at"
         yield el("p", None, f"Neither reached nor broken with any of {which}: {', '.join(unreached)}.")
 

@@ -41,7 +41,7 @@ def _apart(case: Case) -> Iterator[str]:
 
 def _told(one: Unanswered) -> str:
     asks = f" The command {one.command} tells it." if one.command else ""
-    return f"{one.section.value}: {one.what}: {one.why}.{asks}"
+    return f"{one.what} ({one.section.value}); {one.why}.{asks}"
 
 
 def sources(review: Review) -> Iterator[Piece]:

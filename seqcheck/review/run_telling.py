@@ -16,19 +16,23 @@ from seqcheck.review.tables import Cell, Column, Row, Table, cell, table
 
 STEPS = (Column(title="Step", narrow=True), Column(title="At", narrow=True), Column(title="What happens"))
 DECIDING = "The last command that the controller accepts."
+NONE_VIOLATED = "Nothing is violated without faults, so there is no run that shows a violation."
+NONE_YET = "No run was found that shows a violation without faults. Where something is undecided, there may be one."
 
 
 def counterexamples(review: Review, runs: ShownRuns) -> Iterator[Piece]:
     """Yield how each violation without faults comes about, then what shows that something can be reached."""
     if not runs.violated:
-        yield el("p", None, "Nothing is violated without faults, so there is no run that shows a violation.")
+        known = not review.verification.has(Verdict.UNDECIDED)
+        yield el("p", None, NONE_VIOLATED if known else NONE_YET)
     for one in runs.violated:
         yield violation(review, one)
     if runs.reaching:
         yield el("h3", {"id": "reaching"}, "Shortest runs to what must be reachable")
         yield note("These show that the machine can do its job. They are no violations.")
         for one in runs.reaching:
-            head = el("summary", None, title(one.result), _cost(review, one))
+            told = f" [{cost(one.result.run, review.words)}]" if one.result.run is not None else ""
+            head = el("summary", None, title(one.result), told)
             yield el("details", {"id": one.anchor, "class": "run printed"}, head, *telling(review, one))
 
 
@@ -116,4 +120,4 @@ def _end(review: Review, shown: Shown, run: Run) -> Iterator[Element]:
     yield el("p", {"class": "stands"}, el("strong", None, f"{when}: "), how_it_stands(run.end, words, really), ".")
     if result.spoken:
         met = f"So {result.id} is met: {' and '.join(result.spoken)}."
-        yield el("p", {"class": "so"}, el("strong", None, met), " ", link("hazards", "Hazards"))
+        yield el("p", {"class": "so"}, el("strong", None, met), " See ", link("hazards", "Hazards"), ".")

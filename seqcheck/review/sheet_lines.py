@@ -38,7 +38,7 @@ def bound_words(sheets: Sheets) -> str:
     """Say how few tests could do."""
     of = f"out of {counted(sheets.candidates, 'shortest run')}"
     if sheets.exact:
-        return f"no fewer do {of}"
+        return f"no fewer would do, {of}"
     return f"{of} at least {sheets.fewest} are needed; fewer than {len(sheets.tests)} were not found"
 
 

@@ -121,10 +121,10 @@ def _start(conditions: Sequence[str]) -> Element:
 
 
 def _test(test: SheetTest, *, with_start: bool) -> Element:
-    head = el("summary", None, f"{test.id} ", name(test.title), f" ({counted(test.checks, 'check')})")
+    head = el("summary", None, f"{test.id}: ", name(test.title), f" ({counted(test.checks, 'check')})")
     rows = tuple(_row(row) for row in test.rows)
     inside = [_start(test.start)] if with_start else []
-    inside += [el("p", {"class": "caution"}, "; ".join(test.cautions))] if test.cautions else []
+    inside += [el("p", {"class": "caution"}, f"Caution: {sentence(one)}") for one in test.cautions]
     inside.append(table(Table(id=f"test-{test.id}-rows", caption=f"Test {test.id}", columns=ROWS, rows=rows, sortable=False)))
     restored = " ".join(sentence(line) for line in test.restoring.lines)
     inside.append(el("p", None, el("strong", None, "Restoring: "), restored))
@@ -132,8 +132,8 @@ def _test(test: SheetTest, *, with_start: bool) -> Element:
 
 
 def _row(row: TestRow) -> Row:
-    """Return a row; only where something is shown are energy and requirement of interest."""
-    shows = row.kind is not Kind.STEP
+    """Return a row; energy and requirement are of interest only where something is shown, or a hazard may be met."""
+    shows = row.kind is not Kind.STEP or bool(row.hazards)
     energy = f"{row.energy.value}{f' ({row.why_energy})' if row.why_energy else ''}; " if shows else ""
     expected = [row.expected, f"Time: {row.limit}." if row.limit else "", f"For {row.requirement}." if row.requirement else ""]
     said = (row.id, row.action, " ".join(filter(None, expected)), f"{energy}{row.timing_text}")

@@ -143,7 +143,7 @@ class Conformer:
     def _is_name(self, key: Scalar, what: str) -> bool:
         if key.value.strip() and key.value.isprintable() and len(key.value) <= LONGEST_NAME:
             return True
-        help_line = f"a name is one line of at most {LONGEST_NAME} characters, and not empty"
+        help_line = f"a name is one line of at most {LONGEST_NAME} characters that all show, and not empty"
         self._sink.report(Code.BAD_NAME, key.span, f"this can't be the name of a {what}", help_line)
         return False
 

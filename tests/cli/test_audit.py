@@ -45,11 +45,33 @@ hazards:
   H1: {must not be: lamp = lit}
 """
 
+NO_VALUE = """
+machine: A requirement on order that has no value somewhere
+parts: {door: [shut, open]}
+outputs: {gear: {range: 0..1}}
+sensors: {open: door = open}
+commands:
+  engage: {permissives: {the door is open: open}, then: {gear: 1}}
+requirements:
+  R1: {before: gear = 1, first: 2 / (gear - 1) < 0}
+  R2: {when: gear = 1, within: 1 s, then: 2 / (gear - 1) < 0}
+"""
+
 
 def written(folder: Path, text: str) -> str:
     path = folder / "machine.yaml"
     path.write_text(text, encoding="utf-8")
     return str(path)
+
+
+def test_a_requirement_without_a_value_is_told_and_its_run_replayed(tmp_path: Path) -> None:
+    result = call("audit", written(tmp_path, NO_VALUE), "--runs")
+    assert result.exit_code == 0, result.stderr
+    for id_ in ("R1", "R2"):
+        assert f"Without “the door is open” of “engage”: a step fails in 1 step: a condition of {id_} has" in result.stdout
+    already = call("audit", written(tmp_path, NO_VALUE.replace("[shut, open]", "[open, shut]")))
+    assert already.exit_code == 0, already.stderr
+    assert "left aside: range: R1, range: R2." in already.stdout
 
 
 def test_everything_is_answered() -> None:

@@ -47,6 +47,12 @@ def test_every_kind_is_drawn_under_names_that_stay(tmp_path: Path, out: Path) ->
         assert path.stat().st_mode & 0o777 == 0o644
 
 
+def test_charts_that_a_limit_left_out_are_missed(tmp_path: Path, out: Path) -> None:
+    called = call("draw", *put(tmp_path, lamp=LAMP), "--out", str(out), "--what", "states", "--max-seconds", "0")
+    assert called.exit_code == 3
+    assert "there may be more state charts than are drawn: the search ended at the limit on time" in called.stderr
+
+
 def test_only_what_is_asked_for(tmp_path: Path, out: Path) -> None:
     assert call("draw", *put(tmp_path, lamp=LAMP), "--out", str(out), "--what", "timing, map").exit_code == 0
     assert names(out) == {"lamp.map.svg", "lamp.timing.r1.svg"}
@@ -102,6 +108,8 @@ def test_pdf_needs_a_program_that_makes_it(tmp_path: Path, out: Path, monkeypatc
         (["--what", ","], "choose from steps, states, map, locks, timing"),
         (["--what", "map", "--by", "q"], "called 'q'; it has: p"),
         (["--what", "timing", "--run", "H1"], "these have a run: none"),
+        (["--what", "states", "--by", "p"], "no map is drawn"),
+        (["--what", "map", "--run", "H1"], "add timing to --what"),
         (["--format", "gif"], "is not one of"),
     ],
 )
@@ -123,6 +131,14 @@ def test_a_limit_gives_exit_code_3_and_pictures_that_say_so(out: Path) -> None:
     called = call("draw", str(SEQUENCES / "lift_gate.yaml"), "--out", str(out), "--what", "map,steps", "--max-seconds", "0")
     assert called.exit_code == 3
     assert "lift_gate.map.svg" in names(out)
+    assert "no step charts" not in called.stderr
+
+
+def test_a_limit_is_not_told_as_an_answer(tmp_path: Path, out: Path) -> None:
+    called = call("draw", *put(tmp_path, lamp=LAMP), "--out", str(out), "--what", "timing", "--max-seconds", "0")
+    assert called.exit_code == 3
+    assert "the search ended early and had found no run" in called.stderr
+    assert "nothing is violated" not in called.stderr
 
 
 def test_the_same_file_gives_the_same_bytes(tmp_path: Path) -> None:

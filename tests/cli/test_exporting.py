@@ -41,6 +41,21 @@ def test_waveforms_have_a_date_only_from_the_environment(tmp_path: Path, monkeyp
     assert (tmp_path / "H1.vcd").read_text(encoding="ascii") == f"$date 1970-01-01T00:00:00 $end\n{plain}"
 
 
+@pytest.mark.parametrize("fixed", ["999999999999999999", "today"])
+def test_a_date_that_is_none_is_refused(fixed: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", fixed)
+    for options in (("--junit", str(tmp_path / "j.xml")), ("--waveforms", str(tmp_path / "waves"))):
+        called = call("verify", *put(tmp_path, bad=VIOLATED), *options)
+        assert called.exit_code == 2
+        assert f"SOURCE_DATE_EPOCH is {fixed}, which is no number of seconds" in called.stderr
+
+
+def test_a_file_may_have_as_long_a_name_as_the_system_allows(tmp_path: Path) -> None:
+    target = tmp_path / ("\u4e2d" * 82 + ".xml")
+    assert call("verify", *put(tmp_path, fine=HOLDS), "--junit", str(target)).exit_code == 0
+    assert target.is_file()
+
+
 def test_waveforms_go_with_one_file(tmp_path: Path) -> None:
     called = call("verify", *put(tmp_path, fine=HOLDS, bad=VIOLATED), "--waveforms", str(tmp_path / "waves"))
     assert called.exit_code == 2

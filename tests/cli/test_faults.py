@@ -110,6 +110,12 @@ def test_what_cannot_be_kept_is_said(tmp_path: Path, at: str) -> None:
     assert "cannot keep what is found" in answer.stderr
 
 
+def test_without_a_look_nothing_is_called_unreached(tmp_path: Path) -> None:
+    called = call("faults", *put(tmp_path, faulty=FAULTY), "--max-seconds", "0")
+    assert called.exit_code == 3
+    assert "Neither reached" not in called.stdout
+
+
 def test_ctrl_c_tells_what_was_covered_and_keeps_it(tmp_path: Path) -> None:
     (file,) = put(tmp_path, slow=SLOW)
     kept = tmp_path / "kept"

@@ -58,8 +58,11 @@ def test_the_packaged_renderer_makes_no_pdf() -> None:
 
 @POSIX
 def test_a_renderer_that_fails_is_quoted(only: Path) -> None:
-    put(only, "dot", "echo 'what is this?' >&2; exit 3")
+    put(only, "dot", "echo 'Warning: no such font' >&2; echo 'what is this?' >&2; exit 3")
     with pytest.raises(NotRenderedError, match="dot failed: what is this\\?"):
+        rendered(DOT, Format.SVG)
+    put(only, "dot", "echo 'Warning: no such font' >&2; exit 3")
+    with pytest.raises(NotRenderedError, match="dot failed: it ended with 3"):
         rendered(DOT, Format.SVG)
 
 

@@ -46,6 +46,19 @@ def test_a_refused_step_leads_where_it_would() -> None:
     assert ("slow", "on", "start (sometimes)", Line.SOLID) in arrows(drawing)
 
 
+def test_where_too_much_is_refused_it_is_named_beside_each_state() -> None:
+    many = 8
+    states, turns = ", ".join(f"s{n}" for n in range(many)), ""
+    for n in range(many):
+        turns += f"  to {n}: {{if: p = s{(n - 1) % many}, then: {{p: s{n}}}}}\n"
+    model, charts = charted(f"machine: Ring\nparts: {{p: [{states}]}}\npeople:\n{turns}")
+    (drawing,) = part_charts(charts, Vocabulary.of(model), ABOUT)
+    dashed = [edge for edge in drawing.edges if edge.line is Line.DASHED]
+    assert [(edge.tail, edge.head) for edge in dashed] == [(f"s{n}", f"r{n}") for n in range(many)]
+    assert all(said.count("to ") == many - 2 for said in (edge.tooltip.replace("(", "") for edge in dashed))
+    assert any("named beside each state" in note for note in drawing.notes)
+
+
 def test_the_machine_is_charted_by_what_hazards_read() -> None:
     model, charts = charted(DOOR)
     drawing = machine_chart(charts, Vocabulary.of(model), ABOUT)

@@ -11,6 +11,7 @@ import pytest
 from msgspec.structs import replace
 
 from seqcheck.analyse.verdict import Verdict
+from seqcheck.model.model import Source
 from seqcheck.review.answering import why
 from seqcheck.review.frames import Frame, frames, items
 from seqcheck.review.page import page_of
@@ -256,6 +257,19 @@ def test_the_first_printed_page_answers(browser: "Browser", mixer: Review, file:
     assert "Signatures" in whole
     assert "Show only rows" not in whole
     assert "Forward" not in whole
+
+
+@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="there is no pdftotext here: the printed page is not read")
+def test_headings_are_printed_again_on_later_pages(browser: "Browser", mixer: Review, tmp_path: Path) -> None:
+    """Also those that are buttons on screen: browsers leave these out where they repeat a heading."""
+    sources = tuple(Source(about=f"item no. {n}", source="assumed", line=n) for n in range(150))
+    path = tmp_path / "long.html"
+    path.write_text(page_of(replace(mixer, verification=replace(mixer.verification, sources=sources))), encoding="utf-8")
+    pdf = printed(path, browser)
+    pages = [text_of_pages(pdf, "-f", str(n), "-l", str(n)) for n in range(1, 8)]
+    listing = [page for page in pages if "item no. " in page]
+    assert len(listing) > 2
+    assert all({"About", "Source", "Line"} <= set(page.split()) for page in listing)
 
 
 @pytest.mark.skipif(shutil.which("pdftotext") is None, reason="there is no pdftotext here: the printed page is not read")

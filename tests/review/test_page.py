@@ -17,6 +17,7 @@ from seqcheck.report.lines import CAUTION
 from seqcheck.review.answering import answer, why
 from seqcheck.review.page import page_of
 from seqcheck.review.record import Review, Section, Unanswered
+from seqcheck.search.engine import Limits, Stop
 from tests.outside.machines import machines
 from tests.review.mixer import MIXER, SOUND
 from tests.review.pages import HOSTILE, bare_review, review_of
@@ -173,7 +174,7 @@ def test_what_is_undecided_is_said(mixer: Review) -> None:
     (case,) = mixer.verification.cases
     open_ = tuple(replace(one, verdict=Verdict.UNDECIDED, run=None, reason="a limit was reached") for one in case.results)
     unanswered = Unanswered(section=Section.FAULTS, what="faults", why="time was up", asked=True, command="seqcheck faults")
-    cases = (replace(case, results=open_),)
+    cases = (replace(case, results=open_, findings=(), stopped=Stop.SECONDS),)
     review = replace(
         mixer,
         verification=replace(mixer.verification, cases=cases),
@@ -188,8 +189,21 @@ def test_what_is_undecided_is_said(mixer: Review) -> None:
     text = Page(page_of(review)).text
     assert answer(review).startswith("UNDECIDED: nothing was found violated")
     assert "Not answered: faults: time was up." in text
-    assert "Kept open: faults: faults: time was up. The command seqcheck faults tells it." in text
-    assert "holds without" not in text.partition("1 Assumptions")[0]
+    assert "Kept open: faults (faults); time was up. The command seqcheck faults tells it." in text
+    cover = text.partition("1 Assumptions")[0]
+    assert "holds" not in cover.partition("What failed, and why")[2]
+    assert "There are no findings" not in text
+    assert "Nothing is violated" not in text
+    assert "No findings are known. The search ended early: " in text
+    assert "Where something is undecided, there may be one." in text
+
+
+def test_what_was_not_looked_at_is_not_called_good(tmp_path: Path) -> None:
+    text = Page(page_of(review_of(MIXER, tmp_path, Limits(seconds=0), thorough=False))).text
+    assert "Looked at, of" in text
+    for said in ("Neither reached nor broken", "Nothing is violated", "There are no findings", "holds Nothing"):
+        assert said not in text
+    assert "Of them nothing is known: the search ended before it could tell." in text
 
 
 def test_hostile_names_stay_text(hostile: Review) -> None:

@@ -8,6 +8,7 @@ from msgspec import Struct
 from seqcheck.analyse.auditing.parts import ASKING, Part, PartKind, conjuncts, parts, without
 from seqcheck.analyse.auditing.removing import OVER, Missing, Removals, Removing, removals
 from seqcheck.analyse.judge import described, shows
+from seqcheck.analyse.observed import failing_observer, unobserved
 from seqcheck.analyse.record import Disagreement, record
 from seqcheck.analyse.verdict import StepAccount
 from seqcheck.model.expression import TRUE, Expression, conjunction, negation
@@ -77,13 +78,13 @@ def purposes(model: Model, observing: Observing, removing: Removing, *, people: 
     alone = list(_searched(asked, every, 1, decisions(model, every), removing))
     needs = Needs()
     for one, found in zip(asked, alone, strict=False):
-        needs.note(one, found)
+        needs.note(model, one, found)
     alone_known = _is_whole(alone, asked)
     spare = [part for part in every if not needs.of({part})]
     asked_together = asked if pairs and alone_known and len(spare) > 1 else []
     together = list(_searched(asked_together, spare, PAIRS, (), removing))
     for one, found in zip(asked, together, strict=False):
-        needs.note(one, found)
+        needs.note(model, one, found)
     return Purposes(
         purposes=tuple(_purpose(model, number, every, needs, alone[0]) for number in range(len(every))),
         already=needs.of(()),
@@ -120,14 +121,19 @@ class Needs:
         """Return what is violated without a set of parts."""
         return tuple(self._of.get(frozenset(missing), ()))
 
-    def note(self, model: Model, found: Removals) -> None:
-        """Add what the searches of one model found. Raises `Disagreement`."""
+    def note(self, base: Model, model: Model, found: Removals) -> None:
+        """Add what the searches of one model found, *base* with an observer or as it is. Raises `Disagreement`."""
         for number, shown in sorted(found.violated.items()):
             for missing, trace in shown:
                 self._add(missing, _need(model, missing, number, trace))
         for missing, trace in sorted(found.failed, key=lambda pair: len(pair[0])):
-            run, accounts = record(without(model, tuple(missing)), trace)
+            changed = without(model, tuple(missing))
+            run, accounts = record(changed, trace)
             _, id_, text = described(run)
+            if failing_observer(changed, run):
+                machine = without(base, tuple(missing))
+                run, accounts = record(machine, unobserved(machine, trace))
+                text = f"a condition of {changed.properties[0].id} has no value"
             self._add(missing, Need(id=id_, run=run, accounts=accounts, failing=text))
         for missing, number, trace in sorted(found.unjudged, key=lambda one: len(one[0])):
             run, accounts = record(without(model, tuple(missing)), trace)

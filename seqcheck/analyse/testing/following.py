@@ -62,6 +62,10 @@ class Follower:
         ticked = (self._moves.tick(state) for state in states)
         return self.at_this_moment(after for after in ticked if after not in {FAILED, NOT_YET})
 
+    def met(self, states: Iterable[int]) -> int:
+        """Return the bits of the hazards that may be met at this moment."""
+        return self._hazards(self.at_this_moment(states))
+
     def _hazards(self, states: Iterable[int]) -> int:
         met = 0
         for state in states:

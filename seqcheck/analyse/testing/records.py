@@ -102,11 +102,15 @@ class Row(Struct, frozen=True, kw_only=True):
 
 
 class Restoring(Struct, frozen=True, kw_only=True):
-    """How to get back to the start condition: lines of text, and the same as a run that goes on from the test's run."""
+    """How to get back to the start condition: lines of text, and the same as a run that goes on from the test's run.
+
+    *hazards* are those that may be met on the way as the machine is.
+    """
 
     lines: tuple[str, ...]
     found: bool
     run: Run | None = None
+    hazards: tuple[str, ...] = ()
 
 
 class SheetTest(Struct, frozen=True, kw_only=True):

@@ -7,7 +7,7 @@ from msgspec.structs import replace
 
 from seqcheck.analyse.testing.demands import RECORD, deadlines, one_line, places, requirement, written_by
 from seqcheck.analyse.testing.energies import Energies, Proposed
-from seqcheck.analyse.testing.following import Lasting
+from seqcheck.analyse.testing.following import Lasting, States
 from seqcheck.analyse.testing.goals import PERMISSIVE, TRIP
 from seqcheck.analyse.testing.records import Energy, Kind, Row, Timing
 from seqcheck.analyse.testing.script import Doing, Entry, seen_change
@@ -66,12 +66,14 @@ class Writing(Struct, kw_only=True):
 
     def rows(self) -> tuple[Row, ...]:
         """Write the rows up to the last check."""
-        rows = narrowed(tuple(self._rows()), self.words, prompt=self.weighed.prompt)
+        stand = Stand(states=frozenset(self.weighed.trail.states[:1]), prompt=self.weighed.prompt)
+        written = list(self._rows(stand))
+        written[-1:] = [self._left_so(row, stand) for row in written[-1:]]
+        rows = narrowed(tuple(written), self.words, prompt=self.weighed.prompt)
         return tuple(replace(row, id=f"{self.name}.{number}") for number, row in enumerate(rows, start=1))
 
-    def _rows(self) -> Iterator[Row]:
+    def _rows(self, stand: Stand) -> Iterator[Row]:
         """Write them, following all that the machine may do once more, now with the checks that are made."""
-        stand = Stand(states=frozenset(self.weighed.trail.states[:1]), prompt=self.weighed.prompt)
         last = max(self.chosen, default=-1)
         for number, entry in enumerate(self.weighed.entries):
             yield from self._refusals(stand, number, entry.first)
@@ -117,10 +119,11 @@ class Writing(Struct, kw_only=True):
         wanted = {check.item for check in shown}
         again = [check.lasting for check in weighing.shown(stand, trail, 0, entry) if check.item in wanted]
         worst = max(again or [weighing.possible(stand.states, entry.step)], key=lambda one: (one.timing, -(one.ticks or 0)))
+        brought = weighing.brings(stand, entry, worst)
         weighing.advance(stand, entry, worst)
         done = {self.weighed.trail.states[entry.first], *worst.states}
-        row = self._row(entry, shown, self.words.step(entry.step), (entry.first, entry.step, done))
-        return self._timed(row, self._prompt(stand, worst.timing), worst.ticks, worst.hazards)
+        row = self._row(entry, shown, self.words.step(entry.step), (entry.first, entry.step, done), stand.states)
+        return self._timed(row, self._prompt(stand, worst.timing), worst.ticks, worst.hazards | brought)
 
     def _waiting(self, stand: Stand, entry: Entry, shown: Sequence[Check]) -> Row:
         begun = {self.weighed.trail.states[entry.first], *stand.states}
@@ -133,11 +136,14 @@ class Writing(Struct, kw_only=True):
         row = replace(row, limit=limit, least_ticks=waited.least, most_ticks=waited.most)
         return self._timed(row, max(waited.timing, Timing.LUCK) if there else waited.timing, None, waited.hazards)
 
-    def _row(self, entry: Entry, shown: Sequence[Check], action: str, done: tuple[int, int, set[int]]) -> Row:
-        """Write a row; *done* is from which place of the trail, by what move, in which states it may be done."""
+    def _row(
+        self, entry: Entry, shown: Sequence[Check], action: str, done: tuple[int, int, set[int]], left: States = frozenset()
+    ) -> Row:
+        """Write a row; *done*: from which place of the trail, by what move, in which states; *left*: where it may lead."""
         place, move, states = done
         model, before, after = self.model, self.state(place), self.state(entry.last)
-        changed, _ = seen_change(model, before, after)
+        every, _ = seen_change(model, before, after)
+        changed = tuple(n for n in every if all(self.weighing.moves.states[state][n] == after[n] for state in left))
         seen = dict.fromkeys((*(p for check in shown for p in places(model, check.item)), *changed))
         trips = [check for check in shown if check.item.sort == TRIP]
         asked = tuple(deadlines(model, before, after)) if trips else ()
@@ -146,7 +152,7 @@ class Writing(Struct, kw_only=True):
             kind=Kind.STEP if not shown else Kind.TRIP if trips else Kind.ACCEPTED,
             requirement="; ".join(dict.fromkeys(requirement(model, check.item, before) for check in shown)),
             action=action,
-            expected=self._expected(shown, changed, after),
+            expected=self._expected(shown, changed, after) + self._unsure(set(every) - set(changed) - told(model, shown)),
             limit="" if not trips else "; ".join(text for _, text in asked) or RECORD,
             energy=proposed.energy,
             why_energy=proposed.why,
@@ -172,8 +178,7 @@ class Writing(Struct, kw_only=True):
         for number in trips:
             written = targets_seen(shown, number)
             parts.append(f"The trip “{model.reactions[number].name}” acts: {words.becomes(written, after)}.")
-        told = {place for check in shown for place in places(model, check.item)}
-        rest = [place for place in changed if place not in told]
+        rest = [place for place in changed if place not in told(model, shown)]
         if rest:
             parts.append(sentence(words.becomes(rest, after)))
         text = " ".join(parts)
@@ -181,12 +186,20 @@ class Writing(Struct, kw_only=True):
         text += UNCHANGED if any(check.item.sort == "command" for check in unseen) else ""
         return text + (NOT_ALONE if any(check.item.sort == TRIP for check in unseen) else "")
 
+    def _unsure(self, varying: set[int]) -> str:
+        """Say what may come out in one way or another."""
+        if not varying:
+            return ""
+        spoken = self.words.joined([self.model.variables[place].spoken for place in sorted(varying)])
+        stands = "stands" if len(varying) == 1 else "stand"
+        return f" How {spoken} then {stands} depends on when this is done, and on the machine's timing."
+
     def _stands(self, check: Check, after: State) -> str:
         written = written_by(self.model, check.item)
         return self.words.joined([f"{self.model.variables[n].spoken} is {self.words.value(n, after)}" for n in written])
 
     def _timed(self, row: Row, timing: Timing, ticks: int | None, hazards: int) -> Row:
-        met = self._hazards(hazards)
+        met = self.weighing.named(hazards)
         why = row.why_energy
         if met:
             why = f"{', '.join(met)} may be met on this row as the machine is. {why}".strip()
@@ -194,9 +207,19 @@ class Writing(Struct, kw_only=True):
         text = self.words.timing(timing, ticks)
         return replace(row, timing=timing, timing_text=text, within_ticks=ticks, hazards=met, energy=energy, why_energy=why)
 
-    def _hazards(self, bits: int) -> tuple[str, ...]:
-        known = self.weighing.moves.hazards
-        return tuple(self.model.properties[n].id for place, n in enumerate(known) if bits >> place & 1)
+    def _left_so(self, row: Row, stand: Stand) -> Row:
+        """Return the last row, with the hazards that are met if the machine is then left as it is."""
+        left = self.weighing.named(self.weighing.afterwards(stand.states))
+        later = tuple(id_ for id_ in left if id_ not in row.hazards)
+        if not later:
+            return row
+        why = f"{row.why_energy} {', '.join(later)} may be met after this row if nobody does anything.".strip()
+        return replace(row, hazards=(*row.hazards, *later), energy=Energy.SIMULATED, why_energy=why)
+
+
+def told(model: Model, shown: Sequence[Check]) -> set[int]:
+    """Return the variables by which checks are seen."""
+    return {place for check in shown for place in places(model, check.item)}
 
 
 def targets_seen(shown: Sequence[Check], number: int) -> tuple[int, ...]:

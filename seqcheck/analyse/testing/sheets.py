@@ -34,6 +34,8 @@ TEST = (
     "these runs; a longer run could join several."
 )
 
+RESTORED = "while the start condition is restored"
+
 
 def sheets_of(model: Model, limits: Limits, observer: Observer) -> Sheets:
     """Return the sheets of a model without faults, by one search: the same for the same model. Raises `Disagreement`."""
@@ -128,8 +130,6 @@ class _Making(Struct, kw_only=True):
         words = Words(model=self.model)
         start = self.moves.states[trail.states[0]]
         visible = [n for n, variable in enumerate(self.model.variables) if variable.kind in SHOWN]
-        ids = sorted({id_ for row in rows for id_ in row.hazards})
-        texts = {p.id: p.text for p in self.model.properties}
         return SheetTest(
             id=f"T{number}",
             title=title(rows, words),
@@ -138,8 +138,15 @@ class _Making(Struct, kw_only=True):
             run=run,
             end=self.moves.states[trail.states[-1]],
             restoring=restoring,
-            cautions=tuple(f"{id_} may be met on this test as the machine is: {texts[id_]}" for id_ in ids),
+            cautions=tuple(self._cautions(rows, restoring)),
         )
+
+    def _cautions(self, rows: Sequence[Row], restoring: Restoring) -> Iterator[str]:
+        texts = {p.id: p.text for p in self.model.properties}
+        met = {id_ for row in rows for id_ in row.hazards}
+        for id_ in sorted({*met, *restoring.hazards}):
+            when = [*(["on this test"] if id_ in met else []), *([RESTORED] if id_ in restoring.hazards else [])]
+            yield f"{id_} may be met {' and '.join(when)} as the machine is: {texts[id_]}"
 
     def _restoring(self, ways: WaysBack, trail: Trail, memory: Memory) -> Restoring:
         way = ways.way(trail.states[-1])
@@ -155,7 +162,12 @@ class _Making(Struct, kw_only=True):
         ]
         whole = Trail(raw_start=trail.raw_start, states=(*trail.states, *way[1:]), moves=(*trail.moves, *back.moves))
         run = self._run(whole, memory)
-        return Restoring(lines=tuple(f"{n}. {line}" for n, line in enumerate(lines, start=1)), found=True, run=run)
+        hazards = self.weighing.named(self.weighing.along(back))
+        numbered = [f"{n}. {line}" for n, line in enumerate(lines, start=1)]
+        if hazards:
+            met = f"{', '.join(hazards)} may be met on the way as the machine is."
+            numbered.insert(0, f"CAUTION: simulated signals only. {met}")
+        return Restoring(lines=tuple(numbered), found=True, run=run, hazards=hazards)
 
     # --- what is covered ---
     def _covers(self, tests: Sequence[SheetTest], best: Mapping[Item, Check]) -> Iterator[Cover]:

@@ -149,6 +149,33 @@ class Weighing(Struct, kw_only=True):
         stand.worst = max(stand.worst, lasting.timing)
         stand.states = self.follower.after(self.done_in(stand, lasting), entry.step)
 
+    def brings(self, stand: Stand, entry: Entry, lasting: Lasting) -> int:
+        """Return the bits of the hazards that are met as a tester takes a step, however the machine's timing comes out."""
+        at_once = stand.prompt or lasting.timing >= Timing.LUCK
+        done = self.follower.at_this_moment(stand.states) if at_once else lasting.states
+        return self.follower.met(self.follower.after(done, entry.step))
+
+    def along(self, trail: Trail) -> int:
+        """Return the bits of the hazards that may be met by somebody who goes along a trail and takes any time."""
+        stand, met = Stand(states=frozenset(trail.states[:1])), 0
+        for entry in script(self.showing.model, self.moves, trail):
+            if entry.doing is Doing.ACT:
+                lasting = self.possible(stand.states, entry.step)
+                met |= lasting.hazards | self.brings(stand, entry, lasting)
+                self.advance(stand, entry, lasting)
+            else:
+                met |= self.wait(stand, entry).hazards
+        return met
+
+    def named(self, bits: int) -> tuple[str, ...]:
+        """Return the ids of hazards."""
+        properties = self.showing.model.properties
+        return tuple(properties[n].id for place, n in enumerate(self.moves.hazards) if bits >> place & 1)
+
+    def afterwards(self, states: States) -> int:
+        """Return the bits of the hazards that are met if nobody does anything any more."""
+        return self.lasting(states, "afterwards", lambda _: True).hazards
+
     def done_in(self, stand: Stand, lasting: Lasting) -> States:
         """Return in which states a tester may do something that stays possible for so long."""
         if not stand.prompt or lasting.timing >= Timing.LUCK:

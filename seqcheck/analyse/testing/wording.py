@@ -29,7 +29,7 @@ class Words(Struct, frozen=True, kw_only=True):
             return f"“{self.model.steps[item.number].name}” is accepted"
         if item.sort == PERMISSIVE:
             step = self.model.steps[item.number]
-            return f"“{step.name}” is refused: not so: “{step.guards[item.place].name}”"
+            return f"“{step.name}” is refused unless “{step.guards[item.place].name}”"
         reaction = self.model.reactions[item.number]
         return f"the trip “{reaction.name}” acts on {self.model.variables[item.place].spoken}"
 

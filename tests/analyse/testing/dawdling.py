@@ -1,7 +1,7 @@
 """Follows a test as an unlucky tester does, by the plain definition: the machine moves as chance has it, rows are done late."""
 
 import random
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from seqcheck.analyse.testing.records import Row, SheetTest, Timing
 from seqcheck.analyse.testing.windows import waits
@@ -42,19 +42,29 @@ def later(model: Model, state: State, chance: random.Random) -> State | None:
     return None if ticked is None else machine_moves(model, ticked, chance)
 
 
-def follow(model: Model, test: SheetTest, chance: random.Random) -> int:
-    """Follow a test up to the first row that is said to depend on timing; return how many rows were done. Raises `Broken`."""
+def unwatched(_row: Row, _state: State) -> None:
+    """Take no note."""
+
+
+def follow(model: Model, test: SheetTest, chance: random.Random, watch: Callable[[Row, State], None] = unwatched) -> int:
+    """Follow a test up to the first row that is said to depend on timing; return how many rows were done. Raises `Broken`.
+
+    *watch* is told the states in which a row is done, and in which it is done with.
+    """
     state, since = start_of(model, test), 0
     for done, row in enumerate(test.rows):
         if row.timing not in SURE:
             return done
         if row.tried is None and waits(row):
             state, since = waited(model, state, row, since, chance), 0
+            watch(row, state)
             continue
         state, since = dawdled(model, state, test.rows, done, since, chance)
         state = machine_moves(model, state, chance)
+        watch(row, state)
         if row.tried is None:
             state, since = acted(model, state, row), 0
+            watch(row, state)
         elif refusing(model, state, row.tried) != [row.refused_by]:
             raise Broken(row.id)
     return len(test.rows)

@@ -6,11 +6,11 @@ from functools import lru_cache
 from hypothesis import HealthCheck, event, given, settings
 from hypothesis import strategies as st
 
-from seqcheck.analyse.testing.records import Sheets, Timing
+from seqcheck.analyse.testing.records import Row, Sheets, Timing
 from seqcheck.cli.sheet_replay import confirm
 from seqcheck.compile.compile import compile_machine
 from seqcheck.model import semantics
-from seqcheck.model.model import Model, State
+from seqcheck.model.model import Hazard, Model, State
 from seqcheck.model.run import StepKind
 from tests.analyse.testing.dawdling import follow
 from tests.analyse.testing.making import made, play, taken
@@ -45,6 +45,7 @@ def test_rows_come_out_by_the_plain_definition_and_the_simulator(text: str) -> N
         if test.restoring.run is not None:
             for step in test.restoring.run.steps[len(test.run.steps) :]:
                 end = taken(model, end, step)
+                assert met(model, end) <= set(test.restoring.hazards)
             start = dict(test.run.end) if not test.run.steps else None
             assert start is None or start
     confirm(machine_of(text), sheets)
@@ -110,13 +111,27 @@ def tripped(model: Model, state: State) -> list[tuple[str, int, int]]:
 @RELAXED
 @given(text=TEXTS, seed=st.integers(0, 2**32 - 1))
 def test_rows_that_are_said_not_to_depend_on_timing_do_not(text: str, seed: int) -> None:
-    """An unlucky tester, and a machine that moves as chance has it: rows come out up to one that depends on timing."""
+    """An unlucky tester, and a machine that moves as chance has it: rows come out up to one that depends on timing.
+
+    Whatever hazard is met on a row is named by it.
+    """
     model, _, sheets = known(text)
     if sheets is None:
         event("too large, or it fails")
         return
     chance = random.Random(seed)  # noqa: S311 - no secret
+
+    def warned(row: Row, state: State) -> None:
+        assert met(model, state) <= set(row.hazards)
+
     for test in sheets.tests:
         sure = next((n for n, row in enumerate(test.rows) if row.timing > Timing.PROMPT), len(test.rows))
         for _ in range(4):
-            assert follow(model, test, chance) == sure
+            assert follow(model, test, chance, warned) == sure
+        event("a hazard may be met" if any(test.cautions for test in sheets.tests) else "no hazard is met")
+
+
+def met(model: Model, state: State) -> set[str]:
+    """Return the ids of the hazards that are met in a state."""
+    hazards = [(p.id, p.rule.must_not_be.test) for p in model.properties if isinstance(p.rule, Hazard)]
+    return {id_ for id_, test in hazards if semantics.evaluate(model, test, state)}

@@ -26,6 +26,44 @@ people:
   shut it: {if: door = open, then: {door: shut}}
 """
 
+SLIDE = """
+machine: A slide that goes on by itself
+tick: 1 s
+parts:
+  slide: [in, out]
+outputs:
+  drive: [off, on]
+commands:
+  go: {then: {drive: on}}
+plant:
+  it moves: {when: drive = on AND slide = in, after: 3..5 s, then: {slide: out}}
+hazards:
+  H1: {text: It is out, must not be: slide = out}
+"""
+
+BUTTONS = """
+machine: Two buttons that start a motor, if the second is pressed in time
+tick: 1 s
+parts:
+  left: [away, held]
+  right: [away, held]
+  start: [in_time, late]
+  motor: [still, turning]
+sensors:
+  left_held: left = held
+  right_held: right = held
+outputs:
+  lamp: [off, on]
+trips:
+  light: {when: left_held AND right_held, then: {lamp: on}}
+plant:
+  it is late: {when: left = held AND start = in_time, after: 3 s, then: {start: late}}
+  it turns: {when: left = held AND right = held AND start = in_time AND motor = still, after: at once, then: {motor: turning}}
+people:
+  press left: {if: left = away, then: {left: held}}
+  press right: {if: left = held AND right = away, then: {right: held}}
+"""
+
 OVEN = """
 machine: An oven
 tick: 1 s
@@ -72,10 +110,10 @@ def row_of(sheets: Sheets, text: str) -> Row:
 
 def test_why_something_cannot_be_shown() -> None:
     told = reasons(made(model_of(OVEN)))
-    assert told["“warm it” is refused: not so: “the door is shut”"] == (
+    assert told["“warm it” is refused unless “the door is shut”"] == (
         "not testable alone: whenever it fails, “the door is not open” fails too"
     )
-    assert told["“hush” is refused: not so: “always”"] == "not testable alone: it never fails in this model"
+    assert told["“hush” is refused unless “always”"] == "not testable alone: it never fails in this model"
     assert len(told) == 3
 
 
@@ -109,7 +147,7 @@ def test_a_machine_that_may_never_move_is_said_to() -> None:
 
 def test_a_window_is_told() -> None:
     """The horn is refused as long as it has not been warm for ten seconds."""
-    row = row_of(made(model_of(OVEN)), "“sound” is refused: not so: “heated long”")
+    row = row_of(made(model_of(OVEN)), "“sound” is refused unless “heated long”")
     assert row.timing is Timing.ANY
 
 
@@ -155,9 +193,37 @@ def test_a_hazard_on_the_way_is_a_caution() -> None:
     warm = [test for test in sheets.tests if any("oven is warm" in row.action for row in test.rows)]
     assert warm
     for test in warm:
-        assert test.cautions == ("H1 may be met on this test as the machine is: It is warm",)
+        when = "on this test and while the start condition is restored"
+        assert test.cautions == (f"H1 may be met {when} as the machine is: It is warm",)
+        assert test.restoring.lines[0] == "CAUTION: simulated signals only. H1 may be met on the way as the machine is."
         (row, *_) = [row for row in test.rows if "oven is warm" in row.action]
         assert (row.energy, row.hazards) == (Energy.SIMULATED, ("H1",))
+
+
+def test_a_hazard_is_named_by_the_row_that_brings_it_about() -> None:
+    sheets = made(model_of(OVEN + "hazards:\n  H1: {text: It sounds, must not be: horn = on}\n"))
+    assert row_of(sheets, "“sound” is accepted").hazards == ("H1",)
+    (test,) = made(model_of(CHAIN + "hazards:\n  H1: {text: It is open, must not be: door = open}\n")).tests
+    assert [row.action for row in test.rows] == ["By hand: open it."]
+    assert [(row.energy, row.hazards) for row in test.rows] == [(Energy.SIMULATED, ("H1",))]
+
+
+def test_what_comes_after_the_last_row_is_told() -> None:
+    (test,) = made(model_of(SLIDE)).tests
+    assert [row.action for row in test.rows] == ["Give the command “go”."]
+    assert (test.rows[0].energy, test.rows[0].hazards) == (Energy.SIMULATED, ("H1",))
+    assert test.rows[0].why_energy == "H1 may be met after this row if nobody does anything."
+
+
+def test_what_hangs_on_the_moment_is_not_promised() -> None:
+    (test,) = made(model_of(BUTTONS)).tests
+    (row,) = [row for row in test.rows if row.action == "By hand: press right."]
+    assert row.timing is Timing.ANY
+    assert row.expected == (
+        "The trip “light” acts: lamp is now on. Right is now held. "
+        "How motor then stands depends on when this is done, and on the machine's timing."
+    )
+    assert "motor" not in dict(row.effects)
 
 
 def test_a_limit_leaves_things_open() -> None:
