@@ -79,6 +79,7 @@ class Recorder(Struct):
     now_ticks: int = 0
     memory: Memory = field(default_factory=dict)
     _settled: frozenset[int] = frozenset()
+    _seen: tuple[State, Values] | None = None
 
     def __post_init__(self) -> None:
         self._settled = written_while_settling(self.model)
@@ -118,9 +119,15 @@ class Recorder(Struct):
         for number in self._candidates(state, following):
             acted: list[str] = []
             if self._outcome(state, number, acted) == following:
-                self._note(following, number, acted, changes(visible(self.model, state), visible(self.model, following)))
+                self._note(following, number, acted, changes(self._visible(state), self._visible(following)))
                 return
         raise Disagreement(f"no step of the definition leads from {state} to {following}")
+
+    def _visible(self, state: State) -> Values:
+        """Return what changes speak of; each state is asked for twice, after one step and before the next."""
+        if self._seen is None or self._seen[0] != state:
+            self._seen = (state, visible(self.model, state))
+        return self._seen[1]
 
     def _candidates(self, state: State, following: State) -> Iterator[int | None]:
         """Yield the tick and the steps, in this order, that may lead from one state to the next.
@@ -165,7 +172,7 @@ class Recorder(Struct):
         if not isinstance(outcome, tuple):
             self._note(state, number, [], ())
             return state, outcome
-        self._note(outcome, number, acted, changes(visible(self.model, state), visible(self.model, outcome)))
+        self._note(outcome, number, acted, changes(self._visible(state), self._visible(outcome)))
         return outcome, None
 
     def _outcome(self, state: State, number: int | None, acted: list[str]) -> State | Failure | None:

@@ -8,7 +8,12 @@ from msgspec import Struct
 
 
 class Op(Enum):
-    """Operators; every operand is always evaluated. Spelled as in Structured Text, the unary minus is NEG."""
+    """Operators; every operand is always evaluated. Spelled as in Structured Text, the unary minus is NEG.
+
+    Each is hashed by what it is, not by its name: the definition looks operators up hundreds of thousands of times.
+    """
+
+    __hash__ = object.__hash__
 
     NOT = "NOT"
     NEG = "NEG"
