@@ -16,7 +16,6 @@ from seqcheck.cli.reviewing import Reviewing
 from seqcheck.cli.verify import UNDECIDED, VIOLATED, exit_code, refuse_to_write_over
 from seqcheck.report.lines import counted
 from seqcheck.review.gathering import gather
-from seqcheck.review.page import page_of
 from seqcheck.review.record import Review
 from seqcheck.search.engine import Limits
 
@@ -78,6 +77,8 @@ def report(  # noqa: PLR0913, PLR0917 - one argument for each option
     options = Options(up_to=up_to, thorough=thorough, limits=limits, proof=proof, date=date, began=began)
     reviewing = Reviewing(loaded, loaded.machine, options)
     review = gather(reviewing.about(), reviewing.questions())
+    from seqcheck.review.page import page_of
+
     write_whole(out, page_of(review))
     click.echo(said(review, out), err=True)
     raise SystemExit(code_of(review))

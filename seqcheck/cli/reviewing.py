@@ -1,55 +1,27 @@
-"""Answers the questions of a review of one file as the commands do, each run replayed before it counts."""
+"""Answers the questions of a review of one file as the commands do, each run replayed before it counts.
+
+What a question needs is imported when it is asked: then two processes import at the same time.
+"""
 
 import hashlib
 import time
 from collections.abc import Collection, Iterable, Iterator
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from msgspec.structs import replace
 
 from seqcheck import __version__
-from seqcheck.analyse.auditing.audit import Answers, Asked, Question, answers
-from seqcheck.analyse.auditing.removing import Removing
-from seqcheck.analyse.faults.asking import AUTO
-from seqcheck.analyse.faults.collecting import Reached
-from seqcheck.analyse.faults.crews import Crew, Here, Processes
-from seqcheck.analyse.faults.desk import Desk, Orders, Pace
-from seqcheck.analyse.faults.keeping import FORM, Heading, Kept
-from seqcheck.analyse.faults.study import Study as FaultStudy
-from seqcheck.analyse.faults.study import Wanted as WantedOfFaults
-from seqcheck.analyse.faults.study import study as study_faults
-from seqcheck.analyse.mapping.mapping import situation_map
-from seqcheck.analyse.procedures.confirming import confirmed
-from seqcheck.analyse.procedures.judging import procedure_result
 from seqcheck.analyse.procedures.records import Class
-from seqcheck.analyse.procedures.records import Study as ProcedureStudy
-from seqcheck.analyse.procedures.study import study as study_procedures
-from seqcheck.analyse.procedures.wording import Wording
-from seqcheck.analyse.record import Memory
-from seqcheck.analyse.testing.records import Sheets
-from seqcheck.analyse.testing.sheets import sheets_of
 from seqcheck.analyse.verdict import Case, Result
 from seqcheck.analyse.verify import verification
-from seqcheck.check.deriving import sticks_every_signal
 from seqcheck.check.machine import Machine
-from seqcheck.cli.audit import rebuilt
-from seqcheck.cli.audit import replay_all as replay_audit
-from seqcheck.cli.faults import confirm, confirm_notice, machines_of
 from seqcheck.cli.load import Loaded
 from seqcheck.cli.output import write_whole
-from seqcheck.cli.picturing import Kind, Pictures
-from seqcheck.cli.picturing import Question as PicturesAsked
-from seqcheck.cli.procedures import replay_all as replay_procedures
 from seqcheck.cli.progress import ProgressLine
-from seqcheck.cli.searching import Searches, Wanted, searches_of
-from seqcheck.cli.sheet_replay import confirm as confirm_sheets
+from seqcheck.cli.searching import AUTO, Searches, Wanted, searches_of
 from seqcheck.cli.verify import case_of, proof_text
 from seqcheck.compile.compile import compile_machine, compile_observed
-from seqcheck.draw.drawing import About as Origin
-from seqcheck.draw.drawing import Drawing
-from seqcheck.draw.render import NotRenderedError, svg_of
-from seqcheck.draw.situation_map import map_drawing
 from seqcheck.model.model import Elsewhere, Model
 from seqcheck.model.run import Run
 from seqcheck.report.narrate import Vocabulary, duration_words
@@ -58,6 +30,16 @@ from seqcheck.review.record import DeviationRun, Picture, PictureKind, Proof, Wa
 from seqcheck.search.engine import Limits, Progress, Unfit
 from seqcheck.search.planner.job import NoAnswerError
 from seqcheck.search.planner.within import Within
+
+if TYPE_CHECKING:
+    from seqcheck.analyse.auditing.audit import Answers, Question
+    from seqcheck.analyse.faults.collecting import Reached
+    from seqcheck.analyse.faults.desk import Pace
+    from seqcheck.analyse.faults.study import Study as FaultStudy
+    from seqcheck.analyse.procedures.records import Study as ProcedureStudy
+    from seqcheck.analyse.record import Memory
+    from seqcheck.analyse.testing.records import Sheets
+    from seqcheck.draw.drawing import Drawing
 
 TOLD = frozenset({Class.HAZARD, Class.FAILS})
 """What a deviation comes to where its run is told."""
@@ -158,6 +140,11 @@ class Reviewing:
 
     # --- procedures ---
     def _procedures(self) -> Followed:
+        from seqcheck.analyse.procedures.judging import procedure_result
+        from seqcheck.analyse.procedures.study import study as study_procedures
+        from seqcheck.analyse.procedures.wording import Wording
+        from seqcheck.cli.procedures import replay_all as replay_procedures
+
         model = self._model
         try:
             studied = study_procedures(model, range(len(model.procedures)), self._limits(), self._line)
@@ -169,8 +156,10 @@ class Reviewing:
         replay_procedures(self._machine, self._runs(results, runs))
         return Followed(study=studied, results=results, runs=runs)
 
-    def _told(self, studied: ProcedureStudy) -> Iterator[DeviationRun]:
+    def _told(self, studied: "ProcedureStudy") -> Iterator[DeviationRun]:
         """Yield the runs of deviations that may be told, taken again with the definition. Raises `Disagreement`."""
+        from seqcheck.analyse.procedures.confirming import confirmed
+
         memory: Memory = {}
         for place, one in enumerate(studied.studied):
             procedure = self._model.procedures[one.procedure]
@@ -185,6 +174,10 @@ class Reviewing:
         yield from ((f"row {one.procedure + 1}.{one.row + 1}", one.run) for one in told)
 
     def _situations(self, case: Case) -> Mapped:
+        from seqcheck.analyse.mapping.mapping import situation_map
+        from seqcheck.draw.drawing import About as Origin
+        from seqcheck.draw.situation_map import map_drawing
+
         try:
             found = situation_map(self._model, (), self._limits(), self._line, case)
         except Unfit as unfit:
@@ -197,6 +190,9 @@ class Reviewing:
 
     def _pictures(self, kind: PictureKind) -> Drawn:
         """Draw the pictures of a kind that needs no other answer."""
+        from seqcheck.cli.picturing import Kind, Pictures
+        from seqcheck.cli.picturing import Question as PicturesAsked
+
         limits = self._limits()
         question = PicturesAsked(by=(), ids=(), limits=limits, began=time.monotonic(), link=link_of)
         searches = Searches(name=AUTO, searching=Within(), wanted=NOTHING_MORE, shelf=None)
@@ -205,8 +201,11 @@ class Reviewing:
         drawn = rendered(kind, drawings)
         return replace(drawn, missing=(*drawn.missing, *pictures.notes), complete=pictures.complete)
 
-    def _sheets(self) -> Sheets | str:
+    def _sheets(self) -> "Sheets | str":
         """Make the acceptance tests, or say why not."""
+        from seqcheck.analyse.testing.sheets import sheets_of
+        from seqcheck.cli.sheet_replay import confirm as confirm_sheets
+
         try:
             made = sheets_of(self._model, self._limits(), self._line)
         except (Unfit, NoAnswerError) as none:
@@ -223,11 +222,19 @@ class Reviewing:
         return compile_observed(self._machine, result.id, result.faults) if apart else model
 
     # --- faults ---
-    def _faults(self, where: Where) -> FaultStudy:
+    def _faults(self, where: Where) -> "FaultStudy":
         """Study the faults: all sets at once first, then one by one what that left open; everything in this process."""
+        from seqcheck.analyse.faults.crews import Here, Processes
+        from seqcheck.analyse.faults.desk import Desk, Orders
+        from seqcheck.analyse.faults.keeping import FORM, Heading, Kept
+        from seqcheck.analyse.faults.study import Wanted as WantedOfFaults
+        from seqcheck.analyse.faults.study import study as study_faults
+        from seqcheck.check.deriving import sticks_every_signal
+        from seqcheck.cli.faults import confirm_notice, machines_of
+
         machine, several = self._machine, self._options.up_to > 1
         heading = Heading(form=FORM, version=__version__, sequence_sha256=self._loaded.sha256, search=AUTO)
-        crew: type[Crew] = Processes if several else Here
+        crew = Processes if several else Here
         orders = Orders(
             engine=AUTO,
             limits=self._limits(),
@@ -248,12 +255,19 @@ class Reviewing:
         finally:
             self._line.clear()
 
-    def _confirm_reached(self, reached: Reached) -> None:
+    def _confirm_reached(self, reached: "Reached") -> None:
+        from seqcheck.cli.faults import confirm
+
         if reached.result.run is not None:
             confirm(self._machine, reached.result.id, reached.result.run)
 
     # --- the audit ---
-    def _audit(self, asked: Collection[Question], where: Where) -> Answers:
+    def _audit(self, asked: "Collection[Question]", where: Where) -> "Answers":
+        from seqcheck.analyse.auditing.audit import Asked, answers
+        from seqcheck.analyse.auditing.removing import Removing
+        from seqcheck.cli.audit import rebuilt
+        from seqcheck.cli.audit import replay_all as replay_audit
+
         machine = self._machine
         how = Asked(
             observing=lambda id_: compile_observed(machine, id_),
@@ -276,8 +290,10 @@ def link_of(name: str) -> str:
     return f"#picture-{name}"
 
 
-def rendered(kind: PictureKind, drawings: Iterable[Drawing]) -> Drawn:
+def rendered(kind: PictureKind, drawings: "Iterable[Drawing]") -> Drawn:
     """Render drawings; where that cannot be, say why."""
+    from seqcheck.draw.render import NotRenderedError, svg_of
+
     pictures, missing = [], []
     for drawing in drawings:
         try:
@@ -287,5 +303,5 @@ def rendered(kind: PictureKind, drawings: Iterable[Drawing]) -> Drawn:
     return Drawn(pictures=tuple(pictures), missing=tuple(dict.fromkeys(missing)))
 
 
-def silent(_progress: Progress | Pace) -> None:
+def silent(_progress: "Progress | Pace") -> None:
     """Tell nobody."""
