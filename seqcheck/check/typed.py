@@ -38,6 +38,8 @@ Type: TypeAlias = TruthType | StatesType | NumberType
 class Operator(Enum):
     """Operators and functions, valued as Structured Text spells them; the unary minus is NEG."""
 
+    __hash__ = object.__hash__
+
     NOT = "NOT"
     NEG = "NEG"
     POWER = "**"

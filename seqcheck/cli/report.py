@@ -18,6 +18,7 @@ from seqcheck.report.lines import counted
 from seqcheck.review.gathering import gather
 from seqcheck.review.record import Review
 from seqcheck.search.engine import Limits
+from seqcheck.search.limits import Interruption
 
 REFUSED = 2
 
@@ -48,7 +49,7 @@ class Options(Struct, frozen=True, kw_only=True):
 @click.option(
     "--up-to", type=click.IntRange(min=0), default=1, show_default=True, metavar="K", help="Up to K faults at a time."
 )
-@click.option("--thorough", is_flag=True, help="Also what is left out to be quick: see below.")
+@click.option("--thorough", is_flag=True, help="Also what is left out to be quick, as said above.")
 @click.option(
     "--proof", metavar="FILE", help="Also write a proof of all that holds, for check-proof, and name it in the review."
 )
@@ -76,10 +77,11 @@ def report(  # noqa: PLR0913, PLR0917 - one argument for each option
     limits = Limits(seconds=max_seconds, memory_mb=max_memory)
     options = Options(up_to=up_to, thorough=thorough, limits=limits, proof=proof, date=date, began=began)
     reviewing = Reviewing(loaded, loaded.machine, options)
-    review = gather(reviewing.about(), reviewing.questions())
-    from seqcheck.review.page import page_of
+    with Interruption():
+        review = gather(reviewing.about(), reviewing.questions())
+        from seqcheck.review.page import page_of
 
-    write_whole(out, page_of(review))
+        write_whole(out, page_of(review))
     click.echo(said(review, out), err=True)
     raise SystemExit(code_of(review))
 

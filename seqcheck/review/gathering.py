@@ -1,14 +1,15 @@
 """Asks everything that a review file shows, in several processes where that can be; what was not answered is said, and why."""
 
 import time
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Collection, Iterator, Sequence
 from typing import Any, TypeVar
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from seqcheck.analyse.auditing.audit import Answers, Question, put_together
 from seqcheck.analyse.testing.records import Sheets
-from seqcheck.analyse.verdict import Result
+from seqcheck.analyse.verdict import Result, Verdict, Verification
 from seqcheck.report.narrate import Vocabulary
 from seqcheck.review.asking import About, Drawn, Followed, Mapped, Questions, Verified, Where
 from seqcheck.review.record import PictureKind, Review, Section
@@ -68,6 +69,8 @@ class Gathering:
             if questions.several_faults and self._faults is not None:
                 self._faults.do()
             sharing.finish(questions.left)
+        if followed is not None:
+            verified = replace(verified, verification=joined(verified.verification, followed.results))
         return self._review(Own(verified=verified, followed=followed, mapped=mapped, sheets=sheets))
 
     def _shared(self) -> list[Piece[Any]]:
@@ -132,6 +135,16 @@ class Gathering:
         yield Section.DRAWINGS, sum(piece.seconds for piece in self._pictures.values())
         if self._faults is not None:
             yield Section.FAULTS, self._faults.seconds
+
+
+def joined(verification: Verification, followed: Sequence[Result]) -> Verification:
+    """Return a verification with what following the procedures said of those that it left undecided."""
+    told = {result.id: result for result in followed if result.verdict is not Verdict.UNDECIDED}
+    cases = [
+        replace(case, results=tuple(told.get(r.id, r) if r.verdict is Verdict.UNDECIDED else r for r in case.results))
+        for case in verification.cases
+    ]
+    return replace(verification, cases=tuple(cases))
 
 
 def with_runs(known: Known) -> Iterator[Result]:

@@ -22,7 +22,7 @@ from seqcheck.cli.reviewing import Reviewing
 from seqcheck.cli.searching import AUTO, Wanted, searches_of
 from seqcheck.cli.verify import case_of
 from seqcheck.compile.compile import compile_machine
-from seqcheck.review.gathering import gather
+from seqcheck.review.gathering import gather, joined
 from seqcheck.review.record import PictureKind, Review, Section
 from seqcheck.search.engine import Limits
 from tests.review.mixer import MIXER, SOUND
@@ -156,7 +156,9 @@ def test_what_is_left_out_is_said_and_can_be_asked(tmp_path: Path) -> None:
 def test_no_time_leaves_everything_open(tmp_path: Path) -> None:
     loaded, machine = loaded_from(tmp_path, MIXER)
     review = reviewed(loaded, machine, Limits(seconds=0.0))
-    assert all(result.verdict is Verdict.UNDECIDED for result in review.verification.cases[0].results)
+    results = review.verification.cases[0].results
+    assert all(result.verdict is Verdict.UNDECIDED for result in results if result.kind != "procedure")
+    assert all(result.verdict is not Verdict.HOLDS for result in results)
     assert {one.section for one in review.unanswered if one.asked} == set(Section) - {Section.MATRIX}
 
 
@@ -168,3 +170,14 @@ def test_a_machine_without_faults_and_procedures_leaves_nothing_open(tmp_path: P
     assert review.procedures is None
     assert not [one for one in review.unanswered if one.asked]
     assert review.file == "mixer.yaml"
+
+
+def test_what_following_the_procedures_said_counts_where_the_verification_was_cut(tmp_path: Path) -> None:
+    review = reviewed(*loaded_from(tmp_path, MIXER))
+    (case,) = review.verification.cases
+    cut = [replace(r, verdict=Verdict.UNDECIDED) if r.kind in {"procedure", "hazard"} else r for r in case.results]
+    verification = replace(review.verification, cases=(replace(case, results=tuple(cut)),))
+    (told,) = joined(verification, review.procedure_results).cases
+    assert [r for r in told.results if r.kind == "procedure"] == [r for r in case.results if r.kind == "procedure"]
+    assert {r.verdict for r in told.results if r.kind == "hazard"} == {Verdict.UNDECIDED}
+    assert any(r.kind == "procedure" for r in case.results)

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from seqcheck.analyse.testing.records import Energy, Kind
+from seqcheck.analyse.testing.records import Energy, Kind, Timing
 from seqcheck.analyse.testing.sheets import sheets_of
 from seqcheck.cli.load import load_any
 from seqcheck.cli.sheet_replay import confirm
@@ -32,3 +32,13 @@ def test_every_row_comes_out_in_the_simulator_and_everything_is_accounted_for(na
         asked = {row.refused_by: row for row in sheets.rows() if row.kind is Kind.REFUSED}
         assert asked["the rotor has stood still for 5 seconds"].energy is Energy.SIMULATED
         assert asked["the feed is open"].energy is Energy.CHOOSE
+
+
+def test_a_trip_is_shown_by_what_it_changes_not_by_what_was_so_before() -> None:
+    """Of the press: too late, and the clutch has not come on; that it is off then shows nothing of the trip."""
+    machine = load_any(SEQUENCES / "two_hand_press.yaml").machine
+    assert machine is not None
+    made = sheets_of(compile_machine(machine), Limits(), lambda _: None)
+    rows = [row for row in made.rows() if "“a hand leaves its button” acts: clutch is now off" in row.expected]
+    assert rows
+    assert all(row.timing is not Timing.ANY for row in rows)

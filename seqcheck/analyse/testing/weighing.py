@@ -127,7 +127,7 @@ class Weighing(Struct, kw_only=True):
             old, new = self.moves.states[before], self.moves.states[after]
             items.append((Item(COMMAND, entry.step), any(old[place] != new[place] for place in written)))
         for item, seen in items:
-            lasting = self._comes_out(stand.states, entry.step, self.effects(item, after))
+            lasting = self._comes_out(stand.states, entry.step, self.effects(item, after), seen=seen)
             yield Check(item=item, entry=number, worst=max(stand.worst, lasting.timing), lasting=lasting, seen=seen)
 
     def effects(self, item: Item, after: int) -> tuple[tuple[int, int], ...]:
@@ -137,12 +137,16 @@ class Weighing(Struct, kw_only=True):
         written = (target for assign in self.showing.model.steps[item.number].program for target in assign.targets)
         return tuple((place, self.moves.states[after][place]) for place in dict.fromkeys(written))
 
-    def _comes_out(self, states: States, step: int, effects: tuple[tuple[int, int], ...]) -> Lasting:
-        def fits(state: int) -> bool:
-            after = self.moves.step(step, state)
-            return after >= 0 and all(self.moves.states[after][place] == value for place, value in effects)
+    def _comes_out(self, states: States, step: int, effects: tuple[tuple[int, int], ...], *, seen: bool) -> Lasting:
+        """Tell how long a step shows some effects; *seen*: as a change, not because all was so before."""
 
-        return self.lasting(states, (step, effects), fits)
+        def fits(state: int) -> bool:
+            after, before = self.moves.step(step, state), self.moves.states[state]
+            if after < 0 or any(self.moves.states[after][place] != value for place, value in effects):
+                return False
+            return not seen or any(before[place] != value for place, value in effects)
+
+        return self.lasting(states, (step, effects, seen), fits)
 
     def advance(self, stand: Stand, entry: Entry, lasting: Lasting) -> None:
         """Go on to where a tester's step leads."""
