@@ -158,7 +158,6 @@ def test_no_time_leaves_everything_open(tmp_path: Path) -> None:
     review = reviewed(loaded, machine, Limits(seconds=0.0))
     results = review.verification.cases[0].results
     assert all(result.verdict is Verdict.UNDECIDED for result in results if result.kind != "procedure")
-    assert all(result.verdict is not Verdict.HOLDS for result in results)
     assert {one.section for one in review.unanswered if one.asked} == set(Section) - {Section.MATRIX}
 
 
