@@ -24,7 +24,7 @@ from tests.outside.reading import machine_of
 
 MOST_STATES = 1_000
 WALK = 10
-RELAXED = settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+RELAXED = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
 
 
 def asked(text: str, *arguments: str) -> Answer:

@@ -23,7 +23,7 @@ from tests.search.test_engines_agree import cost, refined
 
 MOST_STATES = 1_500
 WALK = 25
-RELAXED = settings(max_examples=100, deadline=None, suppress_health_check=list(HealthCheck))
+RELAXED = settings(max_examples=50, deadline=None, suppress_health_check=list(HealthCheck))
 
 
 def fault_sets(machine: tree.Machine) -> list[tuple[str, ...]]:

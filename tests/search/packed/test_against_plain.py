@@ -19,7 +19,7 @@ from tests.search.observing import observed_in
 from tests.search.packed.comparing import answers
 
 SEQUENCES = sorted((Path(__file__).parents[3] / "sequences").glob("*.yaml"))
-RELAXED = settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+RELAXED = settings(max_examples=50, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
 MOST_STATES = 3_000
 LARGE = {"burner_draft", "separator", "separator_draft", "steam_door_draft", "two_hand_press", "two_hand_press_draft"}
 
