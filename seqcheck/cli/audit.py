@@ -24,10 +24,9 @@ from seqcheck.check.changing import (
 )
 from seqcheck.check.machine import Machine, Precedence, Response
 from seqcheck.cli.load import REFUSED, Loaded, load
-from seqcheck.cli.output import write_whole
+from seqcheck.cli.output import refuse_to_write_over, write_whole
 from seqcheck.cli.progress import ProgressLine
 from seqcheck.cli.searching import AUTO, INTERNAL_ERROR, searcher
-from seqcheck.cli.verify import refuse_to_write_over
 from seqcheck.compile.compile import compile_machine, compile_observed
 from seqcheck.model.model import Elsewhere, Model
 from seqcheck.model.run import Run

@@ -65,6 +65,7 @@ def draw(  # noqa: PLR0913, PLR0917 - one argument for each option
         link=writing.name_of,
     )
     pictures = Pictures(loaded, loaded.machine, question)
+    pictures.refuse_unknown()
     make_folder(folder)
     for kind in wanted:
         for picture in pictures.of(kind):

@@ -52,7 +52,7 @@ def moment(seconds: float = 0.0) -> str:
 
 
 def make_folder(path: Path) -> None:
-    """Make the folder for waveforms, if it is not there. Raises `click.ClickException`."""
+    """Make a folder, if it is not there. Raises `click.ClickException`."""
     try:
         path.mkdir(parents=True, exist_ok=True)
     except OSError as error:

@@ -20,9 +20,8 @@ from seqcheck.analyse.record import Disagreement
 from seqcheck.check.deriving import sticks_every_signal
 from seqcheck.check.machine import Machine
 from seqcheck.cli.load import Loaded, load_any, refusal, show_diagnostics
-from seqcheck.cli.output import write_whole
+from seqcheck.cli.output import refuse_to_write_over, write_whole
 from seqcheck.cli.progress import ProgressLine
-from seqcheck.cli.verify import refuse_to_write_over
 from seqcheck.compile.compile import compile_machine, compile_observed
 from seqcheck.model.run import Run
 from seqcheck.report.faults_text import reached_line, study_text

@@ -106,6 +106,19 @@ class Pictures:
         finally:
             self._line.clear()
 
+    def refuse_unknown(self) -> None:
+        """Raise `click.BadParameter`, before anything is drawn, for a name that sorts nothing and an id that has no run."""
+        from seqcheck.analyse.mapping.axes import UnknownNameError, named
+
+        try:
+            named(self._model, self._question.by)
+        except UnknownNameError as unknown:
+            offered = f"did you mean {unknown.near!r}?" if unknown.near else f"it has: {', '.join(unknown.known)}"
+            raise click.BadParameter(f"{unknown}; {offered}", param_hint="--by") from None
+        if self._question.ids:
+            self._runs(self._verified())
+            self._line.clear()
+
     # --- kinds ---
     def _steps(self) -> Iterator[Picture]:
         model, words, limits = self._model, self._words, self._question.limits_now
@@ -134,16 +147,12 @@ class Pictures:
         yield from map(drawn, (*([] if whole is None else [whole]), *part_charts(charts, self._words, self.about)))
 
     def _map(self) -> Iterator[Picture]:
-        from seqcheck.analyse.mapping.axes import UnknownNameError
         from seqcheck.analyse.mapping.mapping import TooFineError, situation_map
         from seqcheck.draw.situation_map import map_drawing
 
         case = self._verified()
         try:
             found = situation_map(self._model, self._question.by, self._question.limits_now(), self._line, case)
-        except UnknownNameError as unknown:
-            offered = f"did you mean {unknown.near!r}?" if unknown.near else f"it has: {', '.join(unknown.known)}"
-            raise click.BadParameter(f"{unknown}; {offered}", param_hint="--by") from None
         except TooFineError as fine:
             raise click.BadParameter(str(fine), param_hint="--by") from None
         self.complete = self.complete and found.stopped is None

@@ -1,5 +1,6 @@
 """`seqcheck sheets`: acceptance-test sheets and a cause-and-effect matrix from a model; reads sheets that were filled in."""
 
+from enum import Enum
 from pathlib import Path
 
 import click
@@ -7,11 +8,11 @@ import click
 from seqcheck import __version__
 from seqcheck.analyse.testing.records import Sheets
 from seqcheck.check.machine import Machine
+from seqcheck.cli.exporting import make_folder
 from seqcheck.cli.load import REFUSED, Loaded, load
-from seqcheck.cli.output import write_bytes
+from seqcheck.cli.output import refuse_to_write_over, write_bytes
 from seqcheck.cli.progress import ProgressLine
 from seqcheck.cli.searching import INTERNAL_ERROR
-from seqcheck.cli.verify import refuse_to_write_over
 from seqcheck.compile.compile import compile_machine
 from seqcheck.model.model import Model
 from seqcheck.review.sheet_tables import About, Table, tables
@@ -19,6 +20,14 @@ from seqcheck.search.engine import Limits
 from seqcheck.search.planner.job import NoAnswerError
 
 FAILED, OPEN = 1, 3
+
+
+class Form(Enum):
+    """How sheets are written."""
+
+    WORKBOOK = "a workbook"
+    TABLES = "CSV files side by side"
+    FOLDER = "CSV files in a folder"
 
 
 @click.command()
@@ -38,9 +47,10 @@ def sheets(file: Path, out: str | None, filled: Path | None, max_states: int | N
     Exit code: 0 the sheets are made, or all rows passed; 1 a row failed; 2 FILE or the sheets are refused, or an option is
     wrong; 3 something is open (rows left blank, changed or missing; a limit was reached, or Ctrl-C); 70 internal error.
     """
-    refuse_to_write_over([file, *([filled] if filled is not None else [])], {"--out": out})
     if out is not None and filled is not None:
         raise click.UsageError("--out makes new sheets, --read reads filled ones: give one of them")
+    if out is not None:
+        refuse_to_write_over([file], {"--out": None if form_of(out) is Form.FOLDER else out})
     loaded = load(file)
     if loaded.machine is None:
         raise SystemExit(REFUSED)
@@ -84,28 +94,36 @@ def all_tables(made: Sheets, model: Model, about: About) -> tuple[Table, ...]:
     return tables(made, matrix_of(model), about)
 
 
-def write(out: str, made: tuple[Table, ...], title: str) -> None:
-    """Write tables as a workbook, or each as a CSV file. Raises `click.ClickException`."""
+def form_of(out: str) -> Form:
+    """Return how sheets are written. Raises `click.BadParameter`."""
     path = Path(out)
     if path.suffix.lower() == ".xlsx":
+        return Form.WORKBOOK
+    if path.is_dir() or (path.suffix == "" and out != "-"):
+        return Form.FOLDER
+    if path.suffix.lower() == ".csv":
+        return Form.TABLES
+    said = "sheets are several tables, which standard output cannot hold" if out == "-" else f"{out} is none of these"
+    raise click.BadParameter(f"{said}; give a workbook (.xlsx), tables (.csv) or a folder", param_hint="--out")
+
+
+def write(out: str, made: tuple[Table, ...], title: str) -> None:
+    """Write tables as a workbook, or each as a CSV file. Raises `click.ClickException`."""
+    path, form = Path(out), form_of(out)
+    if form is Form.WORKBOOK:
         from seqcheck.review.workbook import workbook_bytes
 
         write_bytes(out, workbook_bytes(made, title))
         return
     from seqcheck.review.sheets_csv import csv_text, file_stem
 
-    if path.suffix.lower() == ".csv":
+    if form is Form.TABLES:
         named = {
             path if table.name == "Tests" else path.with_name(f"{path.stem}_{file_stem(table)}.csv"): table for table in made
         }
-    elif path.suffix == "" or path.is_dir():
-        named = {path / f"{file_stem(table)}.csv": table for table in made}
-        try:
-            path.mkdir(exist_ok=True)
-        except OSError as error:
-            raise click.ClickException(f"cannot make the folder {out}: {error.strerror or error}") from None
     else:
-        raise click.BadParameter(f"{out} ends in neither .xlsx nor .csv, and is no folder", param_hint="--out")
+        make_folder(path)
+        named = {path / f"{file_stem(table)}.csv": table for table in made}
     for target, table in named.items():
         write_bytes(str(target), csv_text(table).encode())
 

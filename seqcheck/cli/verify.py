@@ -2,7 +2,7 @@
 
 import itertools
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import click
@@ -15,7 +15,7 @@ from seqcheck.analyse.verify import verification, verify_case
 from seqcheck.check.machine import Machine
 from seqcheck.cli.answer import Answer
 from seqcheck.cli.load import Loaded, load_any, refusal, show_diagnostics
-from seqcheck.cli.output import write_whole
+from seqcheck.cli.output import refuse_to_write_over, write_whole
 from seqcheck.cli.progress import ProgressLine
 from seqcheck.cli.searching import AUTO, CHOICES, Searches, Wanted, searches_of
 from seqcheck.compile.compile import compile_machine, compile_observed
@@ -111,22 +111,6 @@ def verify(  # noqa: PLR0913, PLR0917 - one argument for each option
 
         write_junit(junit, answers, time.monotonic() - asked.began)
     raise SystemExit(exit_code([answer.code for answer in answers]))
-
-
-def refuse_to_write_over(files: Sequence[Path], written: Mapping[str, str | Path | None]) -> None:
-    """Raise `click.BadParameter` if a result would be written over a sequence file or another result."""
-    taken = {file.resolve(): "a sequence file to verify" for file in files}
-    if written.get("--json") == written.get("--junit") == "-":
-        raise click.BadParameter("standard output is where --json goes", param_hint="--junit")
-    for option, path in written.items():
-        if path is None or path == "-":
-            continue
-        if option not in {"--json", "--junit"} and len(files) > 1:
-            raise click.BadParameter("it goes with one sequence file", param_hint=option)
-        there = Path(path).resolve()
-        if there in taken:
-            raise click.BadParameter(f"{path} is {taken[there]}; it would be written over", param_hint=option)
-        taken[there] = f"what {option} writes"
 
 
 def answer_all(files: Sequence[Path], asked: Asked, *, quiet: bool) -> list[Answer]:

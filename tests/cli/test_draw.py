@@ -108,6 +108,8 @@ def test_pdf_needs_a_program_that_makes_it(tmp_path: Path, out: Path, monkeypatc
         (["--what", ","], "choose from steps, states, map, locks, timing"),
         (["--what", "map", "--by", "q"], "called 'q'; it has: p"),
         (["--what", "timing", "--run", "H1"], "these have a run: none"),
+        (["--by", "q"], "called 'q'; it has: p"),
+        (["--run", "H9"], "the file has no 'H9'"),
         (["--what", "states", "--by", "p"], "no map is drawn"),
         (["--what", "map", "--run", "H1"], "add timing to --what"),
         (["--format", "gif"], "is not one of"),
@@ -117,6 +119,7 @@ def test_what_is_not_there_is_refused_with_an_offer(options: list[str], said: st
     called = call("draw", *put(tmp_path, fine=HOLDS), "--out", str(out), *options)
     assert called.exit_code == 2
     assert said in " ".join(called.stderr.split())
+    assert not out.exists()
 
 
 def test_a_refused_file_and_a_folder_that_is_none(tmp_path: Path, out: Path) -> None:
