@@ -11,6 +11,10 @@ from seqcheck.search.symbolic.diagrams import Node, Space
 from seqcheck.search.symbolic.moves import Move
 from seqcheck.search.symbolic.waiting import Waiting
 
+LAYERS_FIRST_S = 0.2
+"""A machine with timers or clocks is searched in layers first: if that comes to the end within so many seconds, which small
+machines do, runs are found in these layers too."""
+
 COVERS_AFTER_S = 0.5
 COVERING = 0.25
 GROWTH = 3.0
@@ -40,7 +44,8 @@ class Reached(Struct):
 class Reaching:
     """Searches one model. *moves* are all its steps, in file order; ticks are in *waiting*.
 
-    *groups*: the places of the moves that concern several machines, then those of each machine by itself.
+    *groups*: the places of the moves that concern several machines, then those of each machine by itself. *apart*: some bits
+    never change, and tell machines apart that are searched together.
     """
 
     def __init__(
@@ -51,6 +56,8 @@ class Reaching:
         starts: Node,
         check: Check,
         groups: Sequence[Sequence[int]] | None = None,
+        *,
+        apart: bool = False,
     ) -> None:
         self._space = space
         self._moves = moves
@@ -59,6 +66,7 @@ class Reaching:
         self.starts = starts
         self.reached = Reached(states=starts)
         self._groups = [range(len(moves))] if groups is None else groups
+        self._apart = apart
         self._taken_from: list[Node | None] = [None] * len(moves)
         self._seen = space.false
         self._began = time.monotonic()
@@ -74,12 +82,12 @@ class Reaching:
         """Return a search of the same machine in which only some steps are taken."""
         return self.from_(self.starts, moves)
 
-    def from_(self, starts: Node, moves: Sequence[Move]) -> "Reaching":
+    def from_(self, starts: Node, moves: Sequence[Move], *, apart: bool = False) -> "Reaching":
         """Return a search of the same machine from other states, in which only some steps are taken."""
         place_of = {move.number: place for place, move in enumerate(moves)}
         numbers = [[self._moves[place].number for place in group] for group in self._groups]
         groups = [[place_of[number] for number in group if number in place_of] for group in numbers]
-        return Reaching(self._space, moves, self._waiting, starts, lambda _: self._check(self.reached), groups)
+        return Reaching(self._space, moves, self._waiting, starts, lambda _: self._check(self.reached), groups, apart=apart)
 
     def give_up_all_but_layers(self) -> None:
         """Let go of all that is not needed to tell what the layers hold, there being no room for more."""
@@ -95,8 +103,10 @@ class Reaching:
     def all(self) -> Node:
         """Return all reachable states, taking steps in no particular order."""
         reached = self.reached
+        if self._waiting.tick is not None and not self._apart:
+            self._extend_quickly()
         if reached.complete:
-            return self._seen
+            return reached.states
         if not self._waiting.far:
             return self._all_by_ticks()
         reached.states = self._waiting.after(reached.states)
@@ -108,6 +118,11 @@ class Reaching:
             if reached.states == before:
                 reached.complete = True
                 return before
+
+    def _extend_quickly(self) -> None:
+        """Make layer after layer as long as that is likely to take little time."""
+        while not self.reached.complete and self._layers_s + GROWTH * self._last_layer_s < LAYERS_FIRST_S:
+            self._extend()
 
     def _all_by_ticks(self) -> Node:
         """Return all reachable states, a tick at a time after all that steps alone lead to.
@@ -143,10 +158,12 @@ class Reaching:
         return self.reached.states != begun
 
     def _take(self, number: int) -> None:
-        reached = self.reached
-        if self._taken_from[number] != reached.states:
+        """Take a step from all states; where machines are told apart only from those that are new since it was last taken."""
+        reached, before = self.reached, self._taken_from[number]
+        if before != reached.states:
             self._taken_from[number] = reached.states
-            reached.states |= self._moves[number].image(reached.states)
+            new = reached.states & ~before if self._apart and before is not None else reached.states
+            reached.states |= self._moves[number].image(new)
             self._check(reached)
             self._cover()
 
@@ -204,15 +221,21 @@ class Reaching:
         return found
 
     def _stepping_into(self, found: Node, left: Node, moves: Sequence[Move]) -> tuple[Node, Node]:
-        """Add to a set all of what is *left* from which moves alone lead into it; return it, and what is left then."""
+        """Add to a set all of what is *left* from which moves alone lead into it; return it, and what is left then.
+
+        The last moves come first: files tell what happens in the order in which it does.
+        """
+        led_into: list[Node | None] = [None] * len(moves)
         while True:
             before = found
-            for move in moves:
-                more = move.preimage(found) & left
-                if more.satisfiable():
-                    found |= more
-                    left &= ~more
-                self._check(self.reached)
+            for place in reversed(range(len(moves))):
+                if led_into[place] != found:
+                    led_into[place] = found
+                    more = moves[place].preimage(found) & left
+                    if more.satisfiable():
+                        found |= more
+                        left &= ~more
+                    self._check(self.reached)
             if found == before:
                 return found, left
 

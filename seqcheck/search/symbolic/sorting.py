@@ -154,7 +154,7 @@ class Sorting:
     def _closed(self, states: Node) -> Node:
         """Return all states that some lead to without faults."""
         steps = [move for move in self._parts.steps if not self._is_fault(move)]
-        reaching = self._parts.reaching.from_(states, steps)
+        reaching = self._parts.reaching.from_(states, steps, apart=True)
         if len(steps) == len(self._parts.steps):
             self._runs[tuple(move.number for move in steps)] = self._search.runs.among(steps, reaching)
         return reaching.all()
