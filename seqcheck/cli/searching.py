@@ -31,7 +31,12 @@ def searcher(name: str) -> Engine:
         return engine(name)
     from seqcheck.search.planner.planner import Alone, Planner
 
-    return Planner() if name == AUTO else Alone(name)
+    return Planner(meanwhile=get_ready) if name == AUTO else Alone(name)
+
+
+def get_ready() -> None:
+    """Import what every run is played in: it is needed soon, and others search meanwhile."""
+    import seqcheck.simulate.replay  # noqa: F401
 
 
 class Wanted(Struct, frozen=True, kw_only=True):

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from itertools import combinations
+from unittest.mock import patch
 
 import pytest
 from hypothesis import HealthCheck, event, given, settings
@@ -14,6 +15,7 @@ from seqcheck.model.model import Model
 from seqcheck.search.engine import Exploration, Limits, Trace
 from seqcheck.search.engines import NAMES, engine
 from seqcheck.search.failing import Cause, cause, failure_of
+from seqcheck.search.symbolic import reaching
 from tests.outside.machines import machines
 from tests.outside.reading import machine_of
 from tests.search.observing import observed_in
@@ -26,8 +28,14 @@ RELAXED = settings(max_examples=50, deadline=None, suppress_health_check=list(He
 
 @pytest.mark.parametrize("name", OTHERS)
 @RELAXED
-@given(text=machines(), finer=st.sampled_from([1, 1, 3, 10]))
-def test_an_engine_answers_as_plain_does(name: str, text: str, finer: int) -> None:
+@given(text=machines(), finer=st.sampled_from([1, 1, 3, 10]), layers_s=st.sampled_from([0.0, reaching.LAYERS_FIRST_S]))
+def test_an_engine_answers_as_plain_does(name: str, text: str, finer: int, layers_s: float) -> None:
+    """The symbolic one in both ways: layer after layer, and taking steps in no particular order."""
+    with patch.object(reaching, "LAYERS_FIRST_S", layers_s):
+        compare(name, text, finer)
+
+
+def compare(name: str, text: str, finer: int) -> None:
     for model in models(machine_of(refined(text, finer))):
         watches = tuple(conditions(model))
         plain = engine("plain").explore(model, watches, Limits(states=MOST_STATES), lambda _: None)

@@ -17,7 +17,7 @@ UNDER_TIME_S = 0.03
 OVER_MEMORY = 1.06
 """An engine that has not stopped at the limit on memory on its own is ended at so much of it."""
 
-BEFORE_TRIAL_S = 0.25
+BEFORE_TRIAL_S = 0.5
 """How long the first engine has to itself where the machine is likely to be large."""
 
 

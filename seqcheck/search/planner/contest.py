@@ -13,6 +13,7 @@ from seqcheck.search.planner.job import Entry, Fate, Job
 from seqcheck.search.planner.keeping import FileKeeper
 
 HEARS_EVERY_S = 0.02
+MEANWHILE_AFTER_S = 0.12
 SOONER, SOONER_S = 0.12, 0.05
 """Engines in processes of their own are given less time by this share and so many seconds: an answer takes a while too."""
 
@@ -49,6 +50,7 @@ class Contest(Struct):
     _running: list[Child] = field(default_factory=list)
     _shown: int = -1
     _told_at: float | None = None
+    _used_the_time: bool = False
     _began: float = field(default_factory=time.monotonic)
 
     def run(self, most_s: float = float("inf")) -> Exploration | None:
@@ -58,10 +60,18 @@ class Contest(Struct):
         """
         until = time.monotonic() + most_s
         while self.is_going_on and (self.stopped is not None or time.monotonic() < until):
+            self._use_the_time()
             answer = self.go_on(HEARS_EVERY_S)
             if answer is not None:
                 return answer
         return None
+
+    def _use_the_time(self) -> None:
+        """Do once what is to be done meanwhile; not at the beginning, when every processor is busy with beginning."""
+        if not self._used_the_time and time.monotonic() - self._began > MEANWHILE_AFTER_S:
+            self._used_the_time = True
+            if self.job.meanwhile is not None:
+                self.job.meanwhile()
 
     def go_on(self, wait_s: float) -> Exploration | None:
         """Start the engines that are due, hear what there is to hear within some time, and look at the limits."""

@@ -12,7 +12,7 @@ from seqcheck.search.engine import Engine, Exploration, Extras, Limits, Observer
 
 
 class Job(Struct, frozen=True, kw_only=True):
-    """What `explore` is asked, and how engines are found by name."""
+    """What `explore` is asked, and how engines are found by name. *meanwhile* is done while engines search elsewhere."""
 
     find: Callable[[str], Engine]
     model: Model
@@ -20,6 +20,7 @@ class Job(Struct, frozen=True, kw_only=True):
     limits: Limits
     observer: Observer
     extras: Extras
+    meanwhile: Callable[[], None] | None = None
 
 
 class Entry(Struct, frozen=True, kw_only=True):

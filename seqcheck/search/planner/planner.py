@@ -33,11 +33,15 @@ MANY_BITS = 72
 
 
 class Planner(Struct, frozen=True):
-    """The engine that chooses among engines; *find* gives one by its name, *names* are those there are."""
+    """The engine that chooses among engines; *find* gives one by its name, *names* are those there are.
+
+    *meanwhile* is done once in this process while it has nothing to do but wait for others.
+    """
 
     find: Callable[[str], Engine] = engine
     names: tuple[str, ...] = NAMES
     name: str = "auto"
+    meanwhile: Callable[[], None] | None = None
 
     def explore(
         self,
@@ -48,7 +52,15 @@ class Planner(Struct, frozen=True):
         extras: Extras = NO_EXTRAS,
     ) -> Exploration:
         """Search every reachable state of *model*, or as far as *limits* allow. Raises `NoAnswerError`."""
-        job = Job(find=self.find, model=model, watches=watches, limits=limits, observer=observer, extras=extras)
+        job = Job(
+            find=self.find,
+            model=model,
+            watches=watches,
+            limits=limits,
+            observer=observer,
+            extras=extras,
+            meanwhile=self.meanwhile,
+        )
         with Interruption():
             return self._answer(job)
 

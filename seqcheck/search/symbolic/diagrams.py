@@ -42,6 +42,8 @@ class Space:
         self.true = self._manager.true()
         self.false = self._manager.false()
         self._literals = [self._manager.var(place) for place in range(2 * len(order))]
+        now = zip(self.order, self._literals[::2], strict=True)
+        self._from_below = [(variable, bit, one, ~one) for (variable, bit), one in now][::-1]
         self._cubes: dict[tuple[int, int], Node] = {}
 
     @property
@@ -117,8 +119,12 @@ class Space:
         return int(states.sat_count(len(self._literals))) >> len(self._literals) // 2
 
     def point(self, state: State) -> Node:
-        """Return the set of one state."""
-        return self.all(self.has(variable, raw) for variable, raw in enumerate(state))
+        """Return the set of one state, built from the lowest bit up."""
+        codes = [raw - v.lowest for raw, v in zip(state, self._model.variables, strict=True)]
+        found = self.true
+        for variable, bit, one, zero in self._from_below:
+            found &= one if codes[variable] >> bit & 1 else zero
+        return found
 
     def pick(self, states: Node) -> State:
         """Return some state of a set that is not empty."""

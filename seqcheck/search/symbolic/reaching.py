@@ -48,7 +48,7 @@ class Reaching:
     never change, and tell machines apart that are searched together.
     """
 
-    def __init__(
+    def __init__(  # noqa: PLR0913 - what a search is made of
         self,
         space: Space,
         moves: Sequence[Move],

@@ -17,7 +17,7 @@ from seqcheck.search.engine import Extras, Limits, Progress, Stop, Unfit
 from seqcheck.search.engines import NAMES
 from seqcheck.search.limits import memory_of_this_computer_mb
 from seqcheck.search.plain.plain import PlainEngine
-from seqcheck.search.planner import child, trial
+from seqcheck.search.planner import child, contest, trial
 from seqcheck.search.planner.container import Binding
 from seqcheck.search.planner.contest import limits_of
 from seqcheck.search.planner.job import NoAnswerError
@@ -77,6 +77,16 @@ def test_the_first_whole_answer_counts() -> None:
     found = planner(fakes.answers, fakes.hangs).explore(LARGE, (), NO_LIMITS, silent)
     assert found == replace(whole, engine="symbolic", reason=found.reason)
     assert found.reason in {"the machine has 20 bits of state", "the machine has 20 bits of state; it was ahead of packed"}
+
+
+@pytest.mark.parametrize(("after_s", "times"), [(0.1, 1), (60.0, 0)])
+def test_a_while_of_waiting_is_used_once(after_s: float, times: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """An answer that comes sooner waits for nothing."""
+    monkeypatch.setattr(contest, "MEANWHILE_AFTER_S", after_s)
+    done: list[int] = []
+    asked = replace(planner(fakes.answers_late, fakes.hangs), meanwhile=lambda: done.append(os.getpid()))
+    assert asked.explore(LARGE, (), NO_LIMITS, silent).engine == "symbolic"
+    assert done == [os.getpid()] * times
 
 
 def test_packed_joins_later_and_may_be_first() -> None:
