@@ -5,7 +5,9 @@ from pathlib import Path
 
 import pytest
 
+from seqcheck.analyse.auditing.parts import loosened, parts
 from seqcheck.compile.compile import compile_machine
+from seqcheck.model.idling import TIME
 from seqcheck.model.model import Model, State, condition_of
 from seqcheck.search.engine import Diagram, Drawn, Exploration, Extras, Limits, Snapshot, Stop, Unfit
 from seqcheck.search.engines import engine
@@ -83,6 +85,18 @@ def test_what_holds_machines_together_comes_first() -> None:
 def test_an_order_names_every_variable_once() -> None:
     model = model_of(DEMO)
     assert sorted(variables(Facts(model))) == list(range(len(model.variables)))
+
+
+def test_what_nothing_writes_stands_below_what_it_is_read_with_but_above_time() -> None:
+    model = model_of(PRESS)
+    apart = loosened(model, parts(model))
+    order = variables(Facts(apart.model))
+    names = [apart.model.variables[number].name for number in order]
+    assert sorted(order) == list(range(len(apart.model.variables)))
+    assert [name for name in names if name.startswith("without")] == ["without start not stopped", "without  stops"]
+    assert names.index("stop") + 1 == names.index("without start not stopped")
+    time = [number for number in order if apart.model.variables[number].kind in TIME]
+    assert order[-len(time) :] == time
 
 
 def test_a_variable_of_very_many_values_is_not_for_diagrams() -> None:

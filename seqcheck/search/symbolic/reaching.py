@@ -45,7 +45,7 @@ class Reaching:
     """Searches one model. *moves* are all its steps, in file order; ticks are in *waiting*.
 
     *groups*: the places of the moves that concern several machines, then those of each machine by itself. *apart*: some bits
-    never change, and tell machines apart that are searched together.
+    never change, and tell machines apart that are searched together; with timers, steps are then taken from new states only.
     """
 
     def __init__(  # noqa: PLR0913 - what a search is made of
@@ -66,7 +66,7 @@ class Reaching:
         self.starts = starts
         self.reached = Reached(states=starts)
         self._groups = [range(len(moves))] if groups is None else groups
-        self._apart = apart
+        self._apart = apart and waiting.tick is not None
         self._taken_from: list[Node | None] = [None] * len(moves)
         self._seen = space.false
         self._began = time.monotonic()
@@ -158,7 +158,7 @@ class Reaching:
         return self.reached.states != begun
 
     def _take(self, number: int) -> None:
-        """Take a step from all states; where machines are told apart only from those that are new since it was last taken."""
+        """Take a step from all states, or only from those that are new since it was last taken."""
         reached, before = self.reached, self._taken_from[number]
         if before != reached.states:
             self._taken_from[number] = reached.states
