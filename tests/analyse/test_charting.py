@@ -11,6 +11,7 @@ from seqcheck.model.model import Model, State, Step
 from seqcheck.search.engine import Limits, Stop
 from tests.analyse.asking import model_of, silent
 from tests.analyse.test_locking import DOOR
+from tests.effort import examples
 from tests.outside.independent import grown
 from tests.outside.machines import machines
 
@@ -101,7 +102,7 @@ def asked(model: Model) -> Iterator[Step]:
     yield from (step for step in model.steps if step.kind in ASKED and step.guards)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(machines(with_faults=False))
 def test_charts_say_what_the_definition_says(text: str) -> None:
     model = model_of(text)

@@ -12,11 +12,12 @@ from seqcheck.model.idling import elapsed_matters, idle_ticks
 from seqcheck.model.model import Model, State
 from seqcheck.simulate.errors import SetupError
 from seqcheck.simulate.simulator import Simulator
+from tests.effort import examples
 from tests.outside.machines import machines
 from tests.outside.reading import machine_of
 from tests.search.test_engines_agree import refined
 
-RELAXED = settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+RELAXED = settings(max_examples=examples(40), deadline=None, suppress_health_check=list(HealthCheck))
 
 
 def walked(model: Model, chance: random.Random, length: int) -> list[State]:

@@ -15,6 +15,7 @@ from seqcheck.model import semantics
 from seqcheck.model.expression import Sense
 from seqcheck.model.run import By, Failure, StepKind, Value
 from seqcheck.simulate.simulator import Choice, Simulator
+from tests.effort import examples
 from tests.outside.answer import Answer, ask
 from tests.outside.comparing import compare, compare_findings, compare_order
 from tests.outside.independent import Graph, described, grown, survey
@@ -24,7 +25,9 @@ from tests.outside.reading import machine_of
 
 MOST_STATES = 1_000
 WALK = 10
-RELAXED = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+RELAXED = settings(
+    max_examples=examples(60), deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
 
 
 def asked(text: str, *arguments: str) -> Answer:

@@ -16,6 +16,7 @@ from seqcheck.model import semantics
 from seqcheck.model.run import Beyond
 from seqcheck.search.engine import Limits
 from seqcheck.search.engines import NAMES, engine
+from tests.effort import examples
 from tests.outside.machines import machines
 from tests.outside.orders import Answer, Order, Truths, answered, is_violated, orders_of
 from tests.outside.reading import machine_of
@@ -23,7 +24,7 @@ from tests.search.test_engines_agree import cost, refined
 
 MOST_STATES = 1_500
 WALK = 25
-RELAXED = settings(max_examples=50, deadline=None, suppress_health_check=list(HealthCheck))
+RELAXED = settings(max_examples=examples(50), deadline=None, suppress_health_check=list(HealthCheck))
 
 
 def fault_sets(machine: tree.Machine) -> list[tuple[str, ...]]:

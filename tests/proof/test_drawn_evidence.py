@@ -7,6 +7,7 @@ from hypothesis import HealthCheck, assume, given, settings
 
 from seqcheck.proof.checking import MOST, Way, states_of
 from seqcheck.proof.form import CaseProof, Drawn, Proof
+from tests.effort import examples
 from tests.outside.machines import machines
 from tests.proof.proving import CONFIRMED, Subject, again, answer, states, subject
 
@@ -39,7 +40,7 @@ def test_the_committed_sequences(path: Path) -> None:
     assert answer(its, again(drawn)) == CONFIRMED
 
 
-@settings(deadline=None, max_examples=25, suppress_health_check=list(HealthCheck))
+@settings(deadline=None, max_examples=examples(25), suppress_health_check=list(HealthCheck))
 @given(machines())
 def test_random_machines(text: str) -> None:
     its = subject(text)

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from seqcheck.proof.checking import Way
 from seqcheck.proof.form import ByRanks, CaseProof, Listed, Proof
+from tests.effort import examples
 from tests.outside.machines import machines
 from tests.proof.proving import (
     BOTH,
@@ -24,7 +25,7 @@ from tests.proof.proving import (
 )
 
 LARGE = 800
-calm = settings(deadline=None, max_examples=25, suppress_health_check=list(HealthCheck))
+calm = settings(deadline=None, max_examples=examples(25), suppress_health_check=list(HealthCheck))
 
 
 def proved(text: str) -> tuple[Subject, Proof]:

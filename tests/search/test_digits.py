@@ -17,12 +17,13 @@ from seqcheck.search.symbolic import valuing
 from seqcheck.search.symbolic.diagrams import Node, Space
 from seqcheck.search.symbolic.digits import Digits, increased, paired, unequal, within
 from seqcheck.search.symbolic.valuing import Facts, Valuation
+from tests.effort import examples
 from tests.outside.machines import machines
 from tests.outside.reading import machine_of
 from tests.search.test_agreement import conditions
 from tests.search.test_engines_agree import MOST_STATES, models, refined, told
 
-RELAXED = settings(max_examples=50, deadline=None, suppress_health_check=list(HealthCheck))
+RELAXED = settings(max_examples=examples(50), deadline=None, suppress_health_check=list(HealthCheck))
 COMPARED = {Op.LESS: lt, Op.GREATER: gt, Op.AT_MOST: le, Op.AT_LEAST: ge}
 
 
@@ -135,7 +136,7 @@ def test_equal_numbers() -> None:
     assert holding(space, neither, model) == every_state(model)
 
 
-@settings(RELAXED, max_examples=15)
+@settings(RELAXED, max_examples=examples(15))
 @given(text=machines(), finer=st.sampled_from([1, 1, 3, 10]))
 def test_answers_are_those_of_the_definition_with_every_number_as_bits(text: str, finer: int) -> None:
     """Numbers of two values and more are kept as bits here, so that all that is done to numbers is done to bits."""

@@ -16,6 +16,7 @@ from seqcheck.search.engine import Exploration, Limits, Trace
 from seqcheck.search.engines import NAMES, engine
 from seqcheck.search.failing import Cause, cause, failure_of
 from seqcheck.search.symbolic import reaching
+from tests.effort import examples
 from tests.outside.machines import machines
 from tests.outside.reading import machine_of
 from tests.search.observing import observed_in
@@ -23,7 +24,7 @@ from tests.search.test_agreement import conditions
 
 MOST_STATES = 3_000
 OTHERS = [name for name in NAMES if name != "plain"]
-RELAXED = settings(max_examples=50, deadline=None, suppress_health_check=list(HealthCheck))
+RELAXED = settings(max_examples=examples(50), deadline=None, suppress_health_check=list(HealthCheck))
 
 
 @pytest.mark.parametrize("name", OTHERS)

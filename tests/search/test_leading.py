@@ -15,12 +15,13 @@ from seqcheck.search.limits import Allowance
 from seqcheck.search.symbolic.answering import Answering
 from seqcheck.search.symbolic.budget import Budget
 from seqcheck.search.symbolic.symbolic import Search
+from tests.effort import examples
 from tests.outside.independent import Graph, grown
 from tests.outside.machines import machines
 from tests.outside.reading import machine_of
 from tests.search.test_agreement import conditions
 
-RELAXED = settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+RELAXED = settings(max_examples=examples(40), deadline=None, suppress_health_check=list(HealthCheck))
 
 
 def expected(graph: Graph, goal: Expression) -> set[State]:

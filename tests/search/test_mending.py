@@ -19,11 +19,12 @@ from seqcheck.search.symbolic.mending import Mend, Menders, Mending, Mendings
 from tests.analyse.auditing import plainly
 from tests.analyse.auditing.driven import driven
 from tests.analyse.auditing.plainly import SEEN, Taken, Whole
+from tests.effort import examples
 from tests.outside.machines import machines
 from tests.outside.reading import machine_of
 
 MOST_STATES = 120
-RELAXED = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+RELAXED = settings(max_examples=examples(60), deadline=None, suppress_health_check=list(HealthCheck))
 
 
 def mended(model: m.Model, hazard: int) -> Mendings:

@@ -12,12 +12,13 @@ from seqcheck.search.engine import Limits
 from seqcheck.search.symbolic.strictness import Refusals, refusals
 from tests.analyse.auditing import plainly
 from tests.analyse.auditing.plainly import Situation
+from tests.effort import examples
 from tests.outside.independent import Graph
 from tests.outside.machines import machines
 from tests.outside.reading import machine_of
 
 MOST_STATES, MOST_SITUATIONS = 60, 12
-RELAXED = settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+RELAXED = settings(max_examples=examples(40), deadline=None, suppress_health_check=list(HealthCheck))
 
 
 def silent(_progress: object) -> None:

@@ -20,6 +20,7 @@ from seqcheck.model.model import Model, State, VariableKind
 from seqcheck.model.run import Beyond, By, Endless, Failure, StepKind, Value
 from seqcheck.simulate.simulator import Simulator
 from seqcheck.syntax.read import read
+from tests.effort import examples
 from tests.outside.machines import machines
 
 ROOT = Path(__file__).parents[2]
@@ -107,7 +108,7 @@ def walk(machine: Machine, faults: tuple[str, ...], seed: int, length: int) -> N
 
 
 @given(machines())
-@settings(max_examples=80, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=examples(80), deadline=None, suppress_health_check=list(HealthCheck))
 def test_random_machines(text: str) -> None:
     machine = read_machine(text.encode())
     walk(machine, (), 1, 15)

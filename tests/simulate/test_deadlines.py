@@ -19,6 +19,7 @@ from seqcheck.search.engines import engine
 from seqcheck.simulate.replay import replay
 from seqcheck.simulate.session import Session
 from seqcheck.simulate.simulator import Simulator
+from tests.effort import examples
 from tests.outside.machines import machines
 from tests.outside.reading import machine_of
 
@@ -92,7 +93,7 @@ def raw_start(model: m.Model, chance: random.Random) -> tuple[m.State, dict[str,
     return tuple(values), {v.name: v.shown(raw) for v, raw in placed if v.kind in DECLARED}
 
 
-@settings(max_examples=80, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=examples(80), deadline=None, suppress_health_check=list(HealthCheck))
 @given(text=machines(with_orders_only=True), seed=st.integers(0, 2**32 - 1))
 def test_random_machines(text: str, seed: int) -> None:
     """Steps, waits of some ticks and going back, with all faults under study."""
@@ -166,7 +167,7 @@ class Driven(RuleBasedStateMachine):
 
 
 TestDriven = Driven.TestCase
-TestDriven.settings = settings(max_examples=25, stateful_step_count=25, deadline=None)
+TestDriven.settings = settings(max_examples=examples(25), stateful_step_count=25, deadline=None)
 
 
 # --- replay ---

@@ -20,6 +20,7 @@ from seqcheck.simulate.session import Session
 from seqcheck.simulate.simulator import Choice, Simulator
 from seqcheck.simulate.situation import Snapshot
 from seqcheck.syntax.read import read as read_file
+from tests.effort import examples
 from tests.simulate.build import (
     Parts,
     asked,
@@ -177,9 +178,9 @@ class DrivenTank(Driven):
 
 
 TestPress = DrivenPress.TestCase
-TestPress.settings = settings(max_examples=40, stateful_step_count=30, deadline=None)
+TestPress.settings = settings(max_examples=examples(40), stateful_step_count=30, deadline=None)
 TestTank = DrivenTank.TestCase
-TestTank.settings = settings(max_examples=60, stateful_step_count=30, deadline=None)
+TestTank.settings = settings(max_examples=examples(60), stateful_step_count=30, deadline=None)
 
 
 def test_the_tank_fails_in_every_way() -> None:

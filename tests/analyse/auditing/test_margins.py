@@ -16,13 +16,14 @@ from seqcheck.search.plain.plain import PlainEngine
 from seqcheck.search.symbolic.deciding import decide
 from tests.analyse.auditing import plainly
 from tests.analyse.auditing.driven import driven
+from tests.effort import examples
 from tests.outside.machines import machines
 from tests.outside.reading import machine_of
 from tests.search.observing import observed_in
 
 REMOVING = Removing(limits=Limits, observer=lambda _: None, engine=PlainEngine())
 LONGEST = 7
-RELAXED = settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+RELAXED = settings(max_examples=examples(40), deadline=None, suppress_health_check=list(HealthCheck))
 TEXTS = st.one_of(driven(), machines(with_faults=False))
 
 BRAKE = """

@@ -18,6 +18,7 @@ from seqcheck.search.engine import Limits
 from seqcheck.search.plain.plain import PlainEngine
 from tests.analyse.auditing import plainly
 from tests.analyse.auditing.driven import driven
+from tests.effort import examples
 from tests.outside.independent import Graph
 from tests.outside.machines import machines
 from tests.outside.reading import machine_of
@@ -25,7 +26,7 @@ from tests.outside.reading import machine_of
 REMOVING = Removing(limits=Limits, observer=lambda _: None, engine=PlainEngine())
 MOST_PARTS = 6
 TEXTS = st.one_of(driven(), machines(with_faults=False))
-RELAXED = settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+RELAXED = settings(max_examples=examples(40), deadline=None, suppress_health_check=list(HealthCheck))
 
 
 def audited(machine: Machine) -> Purposes:
@@ -41,7 +42,7 @@ def beyond(found: dict[str, int | None], *known: dict[str, int | None]) -> dict[
     return {id_: steps for id_, steps in found.items() if not any(id_ in other for other in known)}
 
 
-@settings(RELAXED, max_examples=16)
+@settings(RELAXED, max_examples=examples(16))
 @given(text=TEXTS)
 def test_parts_and_pairs_are_for_what_their_absence_violates(text: str) -> None:
     """Source: every machine without a set of parts, written as a file without them."""

@@ -10,11 +10,14 @@ from seqcheck.analyse.procedures.moving import Moves
 from seqcheck.analyse.record import SHOWN
 from tests.analyse.asking import model_of
 from tests.analyse.automatic.alone import Reading, drawn
+from tests.effort import examples
 from tests.outside.independent import grown
 from tests.outside.machines import machines
 
 DEPTH = 3
-RELAXED = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+RELAXED = settings(
+    max_examples=examples(25), deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
 
 
 @RELAXED

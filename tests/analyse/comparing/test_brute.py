@@ -16,6 +16,7 @@ from tests.analyse.asking import silent
 from tests.analyse.comparing.brute import Expected, Name, compared
 from tests.analyse.comparing.changing import changed
 from tests.analyse.comparing.comparing import told
+from tests.effort import examples
 from tests.outside.machines import machines
 from tests.outside.reading import machine_of
 
@@ -66,7 +67,7 @@ def differs(expected: Expected) -> bool:
     return any(value for name, value in wanted(expected).items() if name != "common")
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=examples(40), deadline=None, suppress_health_check=list(HealthCheck))
 @given(changed())
 def test_random_changes(pair: tuple[str, str]) -> None:
     old, new = pair
@@ -85,7 +86,7 @@ def test_random_changes(pair: tuple[str, str]) -> None:
         assert not expected.unclear
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=examples(25), deadline=None, suppress_health_check=list(HealthCheck))
 @given(changed())
 def test_state_by_state_is_the_same_as_by_sets(pair: tuple[str, str]) -> None:
     old, new = (compile_machine(machine_of(text)) for text in pair)
@@ -108,7 +109,7 @@ def outcomes(found: Compared, pair: Pair) -> list[tuple[bool, bool]]:
 HIDDEN = [("part_1", "piece_1"), ("output_0", "lamp_0"), ("timer_0", "delay_0"), ("memory_0", "store_0"), ("part_0", "piece_0")]
 
 
-@settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=examples(12), deadline=None, suppress_health_check=list(HealthCheck))
 @given(machines(with_faults=False), st.sampled_from(HIDDEN))
 def test_what_both_hide_is_never_called_the_same_where_it_decides(text: str, name: tuple[str, str]) -> None:
     assume(name[0] in text)

@@ -15,10 +15,11 @@ from seqcheck.search.plain.plain import PlainEngine
 from tests.analyse.asking import model_of, silent
 from tests.analyse.comparing.changing import changed, renamed, reordered
 from tests.analyse.comparing.comparing import subject, told
+from tests.effort import examples
 from tests.outside.machines import machines
 from tests.outside.reading import machine_of
 
-FEW = settings(max_examples=30, deadline=None, suppress_health_check=list(HealthCheck))
+FEW = settings(max_examples=examples(30), deadline=None, suppress_health_check=list(HealthCheck))
 
 PRESS = """machine: Press
 parts: {ram: [top, bottom], gate: [shut, open]}
@@ -294,7 +295,7 @@ def test_a_limit_leaves_it_undecided() -> None:
     assert (found.gone, found.come, found.verdicts) == (None, None, ())
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=examples(25), deadline=None, suppress_health_check=list(HealthCheck))
 @given(changed(), st.integers(1, 60))
 def test_what_is_told_within_a_limit_is_so(pair: tuple[str, str], most: int) -> None:
     whole, limited = told(*pair), told(*pair, limits=Limits(states=most))

@@ -22,13 +22,14 @@ from seqcheck.model.budget import within_budget
 from seqcheck.simulate.replay import replay
 from tests.analyse.faults.press import DERIVED
 from tests.analyse.faults.studying import campaign_of, desk_of, rows_of, sets_of
+from tests.effort import examples
 from tests.outside.independent import Expected, Graph, Surveyed, against, grown, having, survey
 from tests.outside.machines import machines
 from tests.outside.reading import machine_of
 
 MOST_STATES = 600
 T = TypeVar("T")
-RELAXED = settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+RELAXED = settings(max_examples=examples(40), deadline=None, suppress_health_check=list(HealthCheck))
 
 
 def allowed(machine: Machine, up_to: int) -> list[FaultSet]:

@@ -17,6 +17,7 @@ from seqcheck.search.engine import Limits
 from tests.analyse.faults.press import OWN, SOME_DERIVED
 from tests.analyse.faults.studying import HEADING, campaign_of, desk_of, kept_in, rows_of, sets_of
 from tests.analyse.faults.test_crews import T, questions_in
+from tests.effort import examples
 from tests.outside.reading import machine_of
 
 OWN_MACHINE, DERIVED_MACHINE = machine_of(OWN), machine_of(SOME_DERIVED)
@@ -190,7 +191,7 @@ def test_a_damaged_answer_is_refused_or_asked_again(tmp_path: Path, change: Call
         kept.close()
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=examples(40), deadline=None, suppress_health_check=list(HealthCheck))
 @given(place=st.integers(0, 4000), byte=st.integers(0, 255))
 def test_any_byte_may_be_wrong(tmp_path_factory: pytest.TempPathFactory, place: int, byte: int) -> None:
     path = tmp_path_factory.getbasetemp() / "kept"

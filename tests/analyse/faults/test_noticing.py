@@ -19,11 +19,12 @@ from seqcheck.model.run import StepKind
 from seqcheck.search.engine import Limits
 from seqcheck.search.engines import NAMES
 from seqcheck.simulate.replay import replay
+from tests.effort import examples
 from tests.outside.machines import machines
 from tests.outside.reading import machine_of
 
 MOST_STATES = 500
-RELAXED = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+RELAXED = settings(max_examples=examples(60), deadline=None, suppress_health_check=list(HealthCheck))
 
 
 class Phase(IntEnum):

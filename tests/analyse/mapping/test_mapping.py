@@ -22,11 +22,12 @@ from seqcheck.search.symbolic.symbolic import SymbolicEngine
 from tests.analyse.asking import case_of, model_of, silent
 from tests.analyse.mapping import plainly
 from tests.benchmarks.cells import cells
+from tests.effort import examples
 from tests.outside.independent import grown
 from tests.outside.machines import machines
 
 SEQUENCES = Path(__file__).parents[3] / "sequences"
-RELAXED = settings(max_examples=30, deadline=None, suppress_health_check=list(HealthCheck))
+RELAXED = settings(max_examples=examples(30), deadline=None, suppress_health_check=list(HealthCheck))
 MOST_STATES, MOST_IN_ALL = 300, 8_000
 
 
@@ -86,7 +87,7 @@ def test_random_machines_sorted_by_hand(text: str, data: st.DataObject) -> None:
         event(f"not reached, with a hazard: {min(3, len(told.unreached))}")
 
 
-@settings(RELAXED, max_examples=20)
+@settings(RELAXED, max_examples=examples(20))
 @given(text=machines())
 def test_the_bad_run_of_random_machines_follows_the_arrows(text: str) -> None:
     case = case_of(text)

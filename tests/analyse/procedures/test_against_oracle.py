@@ -17,12 +17,12 @@ from seqcheck.simulate.replay import replay
 from tests.analyse.procedures.drawing import machines_with_procedures
 from tests.analyse.procedures.oracle import Label
 from tests.analyse.procedures.readings import Reading
+from tests.effort import examples
 from tests.outside.independent import grown
 from tests.outside.reading import machine_of
 
 MOST_STATES = 60
-RELAXED = settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large,
-                                                                         HealthCheck.filter_too_much])  # fmt: skip
+RELAXED = settings(max_examples=examples(30), deadline=None, suppress_health_check=list(HealthCheck))
 
 
 def silent(_progress: Progress) -> None:

@@ -7,11 +7,14 @@ from seqcheck.compile.compile import compile_machine
 from seqcheck.model import semantics
 from seqcheck.model.model import Model, State, condition_of
 from seqcheck.model.run import StepKind
+from tests.effort import examples
 from tests.outside.independent import grown
 from tests.outside.machines import machines
 from tests.outside.reading import machine_of
 
-RELAXED = settings(max_examples=50, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+RELAXED = settings(
+    max_examples=examples(50), deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
 
 
 def expected(model: Model, number: int, state: State) -> State | int:

@@ -8,12 +8,15 @@ from seqcheck.model import semantics
 from seqcheck.model.model import Hazard, Model, State
 from seqcheck.model.run import StepKind
 from tests.analyse.testing.making import made, model_of, number_of, start_of, taken
+from tests.effort import examples
 from tests.outside.independent import Graph, grown
 from tests.outside.machines import machines
 from tests.outside.reading import machine_of
 
 MOST_STATES = 150
-RELAXED = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+RELAXED = settings(
+    max_examples=examples(40), deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
 
 GUARD = """
 machine: A guard

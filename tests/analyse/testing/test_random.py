@@ -14,12 +14,15 @@ from seqcheck.model.model import Hazard, Model, State
 from seqcheck.model.run import StepKind
 from tests.analyse.testing.dawdling import follow
 from tests.analyse.testing.making import made, play, taken
+from tests.effort import examples
 from tests.outside.independent import Graph, grown
 from tests.outside.machines import machines
 from tests.outside.reading import machine_of
 
 MOST_STATES = 400
-RELAXED = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+RELAXED = settings(
+    max_examples=examples(60), deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
 TEXTS = machines(with_faults=False)
 
 

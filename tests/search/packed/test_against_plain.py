@@ -13,13 +13,16 @@ from seqcheck.model.model import Model, condition_of
 from seqcheck.search.engine import Limits, Stop
 from seqcheck.search.packed.packed import PackedEngine
 from seqcheck.search.plain.plain import PlainEngine
+from tests.effort import examples
 from tests.outside.machines import machines
 from tests.outside.reading import machine_of
 from tests.search.observing import observed_in
 from tests.search.packed.comparing import answers
 
 SEQUENCES = sorted((Path(__file__).parents[3] / "sequences").glob("*.yaml"))
-RELAXED = settings(max_examples=50, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+RELAXED = settings(
+    max_examples=examples(50), deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
 MOST_STATES = 3_000
 LARGE = {"burner_draft", "separator", "separator_draft", "steam_door_draft", "two_hand_press", "two_hand_press_draft"}
 

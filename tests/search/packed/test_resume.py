@@ -82,7 +82,7 @@ def pilot(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> No
 
 def stops(name: str) -> int:
     """Return how often a search is stopped: seldom where each settling takes thousands of rounds."""
-    return 4 if name == "endless" else 12
+    return 2 if name == "endless" else 12
 
 
 @pytest.mark.usefixtures("pilot")
