@@ -1,7 +1,8 @@
 """Writes the functions that visit states, as Python source: `expand` for the search, the others for the graph it leaves.
 
-expand(bucket, key, fresh, waits): visits each state of *bucket*, judges it, and puts each successor not seen before into
-`seen` (with its parent) and into *fresh* (one step more) or *waits* (one tick later). Returns the number of transitions.
+expand(bucket, key, fresh, waits, first): visits each state of *bucket*, judges it, and puts each successor not seen before
+into `seen` (with its parent) and into *fresh* (one step more) or *waits* (one tick later). Returns the number of transitions.
+It may note each transition that is no fault too, *first* being the place of the first of *bucket* among the visited states.
 A key is a number of steps times STEP plus a time in ticks: all of a bucket have the same.
 edges(states, first, index, source, target): the transitions that are no fault, as pairs of places; *first* is that of the
 first of *states*. fault_edges(states, found): appends a state, the number of a fault's step there, and where it leads.
@@ -39,11 +40,12 @@ class Expanding:
         self._writer = Writer(model, fallibility, lambda i: self._current.get(i, local(i)))
         self._onlys = [(n, p.rule) for n, p in enumerate(model.properties) if isinstance(p.rule, Only)]
         self._purpose = Purpose.EXPLORE
+        self._notes = False
         self.timed = bool(model.timers or model.clocks)
 
-    def expand(self) -> list[str]:
-        """Return the lines of `expand`."""
-        self._purpose = Purpose.EXPLORE
+    def expand(self, *, notes: bool) -> list[str]:
+        """Return the lines of `expand`, which *notes* transitions or not."""
+        self._purpose, self._notes = Purpose.EXPLORE, notes
         body = [*self._unpacked(), "was = count", "bad = jam = moved = False", *self._judged()]
         for number in range(len(self._model.steps)):
             body += self._step(number)
@@ -52,8 +54,9 @@ class Expanding:
         body += ["if count == was and not bad: dead.append(s)"]
         if (blocked := self._blocked()) is not None:
             body += [f"if jam and not moved and ({blocked}): jammed.append(s)"]
-        lines = ["count = 0", "later = key + STEP", "soon = key + 1", "for s in bucket:", *indented(body)]
-        return ["def expand(bucket, key, fresh, waits):", *indented([*lines, "return count"])]
+        each = "for i, s in enumerate(bucket, first):" if notes else "for s in bucket:"
+        lines = ["count = 0", "later = key + STEP", "soon = key + 1", each, *indented(body)]
+        return ["def expand(bucket, key, fresh, waits, first):", *indented([*lines, "return count"])]
 
     def edges(self) -> list[str]:
         """Return the lines of `edges`."""
@@ -205,9 +208,20 @@ class Expanding:
 
     def _discovered(self, number: int, cost: str) -> list[str]:
         note = f"seen[n] = s; cost[n] = {cost}" if self.timed else "seen[n] = s"
+        if self._notes:
+            return self._numbered(number, note)
         if number != TICK:
             return [f"if n not in seen: {note}; fresh.append(n)"]
         return [f"if n not in seen or soon < cost.get(n, 0): {note}; waits.append(n)"]
+
+    def _numbered(self, number: int, note: str) -> list[str]:
+        """Return lines that note a transition too, and number a state that is new."""
+        where = "waits" if number == TICK else "fresh"
+        lines = ["p = number_of.get(n)", f"if p is None: p = number_of[n] = len(number_of); {note}; {where}.append(n)"]
+        if number == TICK:
+            lines.append(f"elif soon < cost.get(n, 0): {note}; waits.append(n)")
+        is_fault = number != TICK and self._model.steps[number].kind is StepKind.FAULT
+        return lines if is_fault else [*lines, "source.append(i); target.append(p)"]
 
     def _made(self, number: int, cost: str) -> list[str]:
         """Return lines that judge `only`: a step that is not allowed makes the condition true."""

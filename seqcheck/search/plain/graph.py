@@ -15,8 +15,19 @@ CHUNK = 10_000
 STATE_BYTES, TRANSITION_BYTES = 220, 10
 """What the graph takes in memory."""
 
+CHUNK_NOTED = 200_000
+"""Noted transitions that are turned round between two looks at the limits."""
+
 LOST = -1
 """The rank of a state from which no way leads to a goal."""
+
+
+class Noted(Struct, frozen=True, kw_only=True):
+    """All transitions that are no fault: the place of the state in the order of visits, and the number of the next state."""
+
+    source: list[int]
+    target: list[int]
+    number_of: dict[State, int]
 
 
 class Judged(Struct, frozen=True, kw_only=True):
@@ -29,25 +40,39 @@ class Judged(Struct, frozen=True, kw_only=True):
     ranks: dict[int, list[int]]
 
 
-def judge_graph(
-    model: Model, compiled: Compiled, tracer: Tracer, order: list[State], may_take: Callable[[float], bool]
-) -> Judged | None:
-    """Judge what needs the whole graph; None if it may not take so many megabytes, or may not go on.
-
-    *order* holds all reachable states, cheapest first.
-    """
-    asked = [
+def asked_of_graph(model: Model) -> list[tuple[int, Recoverable | Reachable]]:
+    """Return what is asked of the whole graph, with its number."""
+    return [
         (number, p.rule)
         for number, p in enumerate(model.properties)
         if isinstance(p.rule, Recoverable) or (isinstance(p.rule, Reachable) and model.faults)
     ]
+
+
+def judge_graph(
+    model: Model,
+    compiled: Compiled,
+    tracer: Tracer,
+    order: list[State],
+    may_take: Callable[[float], bool],
+    noted: Noted | None = None,
+) -> Judged | None:
+    """Judge what needs the whole graph; None if it may not take so many megabytes, or may not go on.
+
+    *order* holds all reachable states, cheapest first. The transitions are worked out anew unless they were *noted*.
+    """
+    asked = asked_of_graph(model)
     judged = Judged(found={}, ranks={})
     if not asked:
         return judged
     if not may_take(len(order) * STATE_BYTES / 1e6):
         return None
-    index = {state: place for place, state in enumerate(order)}
-    predecessors = _predecessors(compiled, order, index, may_take)
+    if noted is None:
+        index = {state: place for place, state in enumerate(order)}
+        predecessors = _predecessors(compiled, order, index, may_take)
+    else:
+        index = {} if all(isinstance(rule, Recoverable) for _, rule in asked) else {s: place for place, s in enumerate(order)}
+        predecessors = _turned_round(noted, order, may_take)
     if predecessors is None:
         return None
     entries = _just_after_all_faults(model, compiled, order) if any(isinstance(r, Reachable) for _, r in asked) else {}
@@ -78,6 +103,21 @@ def _predecessors(
         for one, other in zip(source, target, strict=True):
             predecessors[other].append(one)
         if not may_take(CHUNK * TRANSITION_BYTES / 1e6):
+            return None
+    return predecessors
+
+
+def _turned_round(noted: Noted, order: list[State], may_take: Callable[[float], bool]) -> list[list[int]] | None:
+    """Return the same of transitions that were noted."""
+    place_of = [0] * len(order)
+    for place, state in enumerate(order):
+        place_of[noted.number_of[state]] = place
+    predecessors: list[list[int]] = [[] for _ in order]
+    for first in range(0, len(noted.source), CHUNK_NOTED):
+        some = slice(first, first + CHUNK_NOTED)
+        for one, other in zip(noted.source[some], noted.target[some], strict=True):
+            predecessors[place_of[other]].append(one)
+        if not may_take(0.0):
             return None
     return predecessors
 

@@ -17,12 +17,15 @@ from seqcheck.search.engine import NO_EXTRAS, Exploration, Extras, Limits, Liste
 from seqcheck.search.limits import Allowance
 from seqcheck.search.plain.account import Account
 from seqcheck.search.plain.frontier import Frontier
-from seqcheck.search.plain.graph import Judged, judge_graph
+from seqcheck.search.plain.graph import Judged, Noted, asked_of_graph, judge_graph
 from seqcheck.search.plain.program import Board, Compiled
 from seqcheck.search.plain.tracing import Tracer
 
 CHUNK = 256
 """States visited between two looks at the limits: so many, each with a dozen successors, take 10 ms and a megabyte."""
+
+MOST_NOTED = 4_000_000
+"""Transitions that are noted for what is asked of the whole graph, which is quicker than working them out anew."""
 
 GROWTH_BYTES = 40
 """A dictionary that grows takes so much for each entry until it has let go of its old table (CPython's dictobject.c)."""
@@ -74,7 +77,10 @@ class Search:
         self._allowance = allowance
         self._observer = observer
         self._board = Board(len(model.properties), len(model.reactions))
-        self._compiled = Compiled(model, self._board)
+        unlimited = limits.memory_mb is None and extras.keeper is None
+        self._notes = unlimited and bool(asked_of_graph(model))
+        self._compiled = Compiled(model, self._board, notes=self._notes)
+        self._noted_all = self._notes
         self._tracer = Tracer(model, self._board)
         self._frontier = Frontier(timed=self._compiled.timed, cost=self._board.cost)
         self._account = Account(board=self._board, compiled=self._compiled, tracer=self._tracer, frontier=self._frontier)
@@ -120,6 +126,8 @@ class Search:
                 continue
             if state not in board.seen:
                 board.seen[state] = None
+                if self._notes:
+                    board.number_of[state] = len(board.number_of)
                 board.cost[state] = 0
                 self._tracer.raw_of[state] = raw
                 self._frontier.add_start(state)
@@ -130,8 +138,13 @@ class Search:
         while self._stopped is None and not self._is_at_the_first() and (part := self._frontier.part(self._chunk_size())):
             fresh: list[State] = []
             waits: list[State] = []
-            self._account.transitions += self._compiled.expand(part, self._frontier.key, fresh, waits)
-            self._account.order += part
+            account = self._account
+            account.transitions += self._compiled.expand(part, self._frontier.key, fresh, waits, len(account.order))
+            account.order += part
+            if len(self._board.source) > MOST_NOTED:
+                self._noted_all = False
+                self._board.source.clear()
+                self._board.target.clear()
             self._frontier.add(fresh, waits)
             if not self._exceeded():
                 self._keep()
@@ -179,7 +192,9 @@ class Search:
         if self._stopped is not None:
             return None
         self._keep()
-        return judge_graph(self._model, self._compiled, self._tracer, self._account.order, self._may_take)
+        board = self._board
+        noted = Noted(source=board.source, target=board.target, number_of=board.number_of) if self._noted_all else None
+        return judge_graph(self._model, self._compiled, self._tracer, self._account.order, self._may_take, noted)
 
     def _may_take(self, megabytes: float) -> bool:
         """Tell whether a search that has visited everything may go on, and take so much memory for it."""

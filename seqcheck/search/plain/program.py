@@ -21,12 +21,15 @@ NEVER = 1 << 100
 """A key beyond all others."""
 
 Namespace: TypeAlias = dict[str, object]
-Expand: TypeAlias = Callable[[Sequence[State], int, list[State], list[State]], int]
+Expand: TypeAlias = Callable[[Sequence[State], int, list[State], list[State], int], int]
 Edges: TypeAlias = Callable[[Sequence[State], int, dict[State, int], list[int], list[int]], None]
 FaultEdges: TypeAlias = Callable[[Sequence[State], list[tuple[State, int, State]]], None]
 
 
-WRITTEN = ("seen", "cost", "found", "unjudged", "made", "troubles", "jammed", "dead", "failed", "best", "acted", "passing")
+WRITTEN = (
+    "seen", "cost", "found", "unjudged", "made", "troubles", "jammed", "dead", "failed", "best", "acted", "passing",
+    "number_of", "source", "target",
+)  # fmt: skip
 """What generated code writes on the board."""
 
 
@@ -39,7 +42,9 @@ class Board(Struct):
     """What the generated functions write: the visited states with their parents, and all that was noticed on the way.
 
     *cost* holds the keys of states that wait to be expanded (timed machines only); *found*, *unjudged* and *troubles* map to
-    a state and a key; *made* to a state and the step taken there.
+    a state and a key; *made* to a state and the step taken there. Where transitions are noted, *number_of* numbers the states
+    as they are found; *source* and *target* are, for each transition that is no fault, the place of its state among those
+    visited, and the number of the state that it leads to.
     """
 
     properties: int
@@ -57,6 +62,9 @@ class Board(Struct):
     best: list[int] = field(default_factory=list)
     acted: bytearray = field(default_factory=bytearray)
     passing: bytearray = field(default_factory=bytearray)
+    number_of: dict[State, int] = field(default_factory=dict)
+    source: list[int] = field(default_factory=list)
+    target: list[int] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.open = bytearray(b"\1" * self.properties)
@@ -67,16 +75,16 @@ class Board(Struct):
 
 def namespace(board: Board, slow: Callable[[State], State | None]) -> Namespace:
     """Return all that generated code may name: a few harmless functions, and the board."""
-    builtins = {"range": range, "min": min, "max": max, "abs": abs, "all": all, "any": any, "enumerate": enumerate}
+    builtins = {"range": range, "min": min, "max": max, "abs": abs, "all": all, "any": any, "enumerate": enumerate, "len": len}
     names: Namespace = {"__builtins__": builtins, "Impossible": Impossible, "limit": limit, "slow": slow, "STEP": STEP}
     names |= {"divide": divide, "modulo": modulo, "power": power, "select": select, "open_": board.open}
     return names | {name: getattr(board, name) for name in WRITTEN}
 
 
 class Compiled:
-    """The generated functions of one model."""
+    """The generated functions of one model. *notes*: `expand` notes every transition that is no fault."""
 
-    def __init__(self, model: Model, board: Board) -> None:
+    def __init__(self, model: Model, board: Board, *, notes: bool = False) -> None:
         self._model = model
         self._board = board
         self._slow_sites: dict[Failure, int] = {}
@@ -87,7 +95,7 @@ class Compiled:
         self._moving_hazards = settling.hazards(settling.written)
         self._names = namespace(board, self._slow)
         lines = settling.source() if settling.needed else []
-        self._run([*lines, *truths(model, self._fallibility), *self._expanding.expand()])
+        self._run([*lines, *truths(model, self._fallibility), *self._expanding.expand(notes=notes)])
         self.expand = cast(Expand, self._names["expand"])
         self._settle = cast(Callable[..., State | None], self._names["settle"]) if settling.needed else None
         self.timed = self._expanding.timed
