@@ -65,7 +65,7 @@ def refuse_to_write_over(files: Sequence[Path], written: Mapping[str, str | Path
         if there in taken:
             raise click.BadParameter(f"{path} is {taken[there]}; it would be written over", param_hint=option)
         taken[there] = f"what {option} writes"
-        if option not in FOLDERS:
+        if option not in FOLDERS and option != "--resume":  # who keeps a search says where it cannot
             refuse_unwritable(there, str(path))
 
 

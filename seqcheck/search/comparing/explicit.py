@@ -79,7 +79,8 @@ class Comparing:
         self._allowance = allowance
         self._observer = observer
         self._stopped = old.exploration.stopped or new.exploration.stopped
-        self._common = [s for s in new.situations if s in old.situations]
+        hides = bool(pair.old_only or pair.new_only)
+        self._common = [s for s in new.situations if s in old.situations] if self._stopped is None or not hides else []
         self._unclear = 0
         self._looked = 0
         self._ways: dict[tuple[Side, State], Trace] = {}

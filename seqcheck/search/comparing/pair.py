@@ -128,7 +128,8 @@ class Compared(Struct, frozen=True, kw_only=True):
     states of a situation only, in both machines: whether it is the same then depends on what is hidden.
 
     *stopped*: the search ended early. Then what is told of common situations is so, and there may be more; nothing is told of
-    situations that only one machine has, and of properties.
+    situations that only one machine has, and of properties. Where something is hidden nothing is told at all: a situation may
+    have further states.
     """
 
     old: Searched

@@ -108,8 +108,9 @@ class Comparing:
         """Search both, then tell them apart."""
         self._search()
         old, new = self._old, self._new
-        self._common = old.situations & new.situations
         complete = self._stopped is None
+        may_have_further_states = not complete and bool(self._pair.old_only or self._pair.new_only)
+        self._common = self._space.false if may_have_further_states else old.situations & new.situations
         answers = self._searched()
         accepted = {place: level for place in sorted(self._pair.commands) if (level := self._accepted(place)) is not None}
         moved = {p: moved for p, label in enumerate(self._pair.labels) if (moved := self._moved(p, label)) is not None}

@@ -307,6 +307,26 @@ def test_what_is_told_within_a_limit_is_so(pair: tuple[str, str], most: int) -> 
         assert whole.outcome is Outcome.DIFFERS
 
 
+HIDING = """machine: Hiding
+parts: {part: {range: 0..2}, first: {range: 0..2}}
+panel: {switch: bool}
+sensors: {apart: NOT (part = ABS(first))}
+outputs: {lamp: {range: 0..3, starts: any}}
+timers: {timer: {kind: TON, in: NOT apart, pt: 1 s}}
+trips: {trip: {when: NOT apart, then: {lamp: 0}}}
+people: {resets: {then: {part: 0}}, raises: {then: {first: "MIN(first + 1, 2)"}}}
+"""
+
+
+def test_within_a_limit_nothing_is_told_of_situations_that_may_have_further_states() -> None:
+    """What one file calls first and the other second is compared with nothing, and hidden in situations."""
+    other = HIDING.replace("first", "second")
+    limited = [told(HIDING, other, limits=Limits(states=most)) for most in range(1, 7)]
+    assert {found.stopped for found in limited} == {Stop.STATES}
+    assert {found.outcome for found in limited} == {Outcome.UNDECIDED}
+    assert not any(found.steps or found.commands for found in limited)
+
+
 WIDE = """machine: Wide
 parts: {level: {range: 0..20000}, tap: [shut, open]}
 people: {turn on: {if: tap = shut, then: {tap: open}}}
