@@ -137,14 +137,14 @@ class Pictures:
 
     def _states(self) -> Iterator[Picture]:
         from seqcheck.analyse.charting import state_charts
-        from seqcheck.draw.state_chart import machine_chart, part_charts
+        from seqcheck.draw.state_chart import machine_charts, part_charts
 
         charts = state_charts(self._model, self._question.limits_now(), self._line)
         if charts.stopped is not None:
             self.complete = False
             self.notes.append(f"there may be more state charts than are drawn: the search ended at {charts.stopped.value}")
-        whole = machine_chart(charts, self._words, self.about)
-        yield from map(drawn, (*([] if whole is None else [whole]), *part_charts(charts, self._words, self.about)))
+        whole = machine_charts(charts, self._words, self.about)
+        yield from map(drawn, (*whole, *part_charts(charts, self._words, self.about)))
 
     def _map(self) -> Iterator[Picture]:
         from seqcheck.analyse.mapping.mapping import TooFineError, situation_map
