@@ -42,7 +42,7 @@ def drawings(review: Review) -> Iterator[Piece]:
 
 def _picture(picture: Picture) -> Element:
     anchor = f"picture-{picture.name}"
-    svg = inline(picture.svg, anchor.replace(".", "-"), escaped(picture.title))
+    svg = inline(picture.svg, anchor.replace(".", "_"), escaped(picture.title))
     looks = "wide" if _is_wide(svg) else picture.kind.value
     return figure(anchor, picture.title, Trusted(svg), looks)
 
