@@ -11,7 +11,7 @@ from seqcheck.search.symbolic.diagrams import Node, Space
 from seqcheck.search.symbolic.moves import Move
 from seqcheck.search.symbolic.waiting import Waiting
 
-LAYERS_FIRST_S = 0.2
+LAYERS_FIRST_S = 0.12
 """A machine with timers or clocks is searched in layers first: if that comes to the end within so many seconds, which small
 machines do, runs are found in these layers too."""
 
@@ -69,6 +69,7 @@ class Reaching:
         self._apart = apart and waiting.tick is not None
         self._taken_from: list[Node | None] = [None] * len(moves)
         self._seen = space.false
+        self._entering: dict[int, Sequence[Move]] = {}
         self._began = time.monotonic()
         self._layers_s = 0.0
         self._last_layer_s = 0.0
@@ -173,14 +174,21 @@ class Reaching:
             self._extend()
         return self.reached.layers[number]
 
+    def entering(self, number: int) -> Sequence[Move]:
+        """Return the steps that lead into a layer from the one before, in file order; all where that is not known any more."""
+        return self._entering.get(number, self._moves)
+
     def _extend(self, *, merged: bool = True) -> None:
         """Make another layer. Not *merged* into what is reached it leaves those sets as simple as they are."""
         reached, began = self.reached, time.monotonic()
         if not reached.layers:
             new = self._waiting.after(self.starts)
         else:
-            following = self._space.any(self._images(self._seen))
-            new = self._waiting.after(following & ~self._seen) & ~self._seen
+            images = list(self._images(self._seen))
+            entered = self._space.any(images) & ~self._seen
+            new = self._waiting.after(entered) & ~self._seen
+            entering = zip(self._moves, images, strict=True)
+            self._entering[len(reached.layers)] = [move for move, image in entering if (image & entered).satisfiable()]
         self._seen |= new
         reached.layers.append(new)
         if merged and not reached.complete:

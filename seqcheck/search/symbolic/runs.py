@@ -135,7 +135,8 @@ class Runs:
         way = [state]
         for earlier in reversed(range(number)):
             here, layer = self._space.point(state), self._reaching.layer(earlier)
-            state = self._space.pick(next(s for move in self._steps if (s := move.preimage(here) & layer).satisfiable()))
+            entering = self._reaching.entering(earlier + 1)
+            state = self._space.pick(next(s for move in entering if (s := move.preimage(here) & layer).satisfiable()))
             way.append(state)
         return way[::-1]
 
@@ -158,7 +159,7 @@ class Runs:
         on_way, onward = [self._waiting.before(aim & layer, layer)], list[list[Move]]()
         for earlier in reversed(range(number)):
             layer = self._reaching.layer(earlier)
-            leaving = [(move, move.preimage(on_way[-1]) & layer) for move in self._steps]
+            leaving = [(move, move.preimage(on_way[-1]) & layer) for move in self._reaching.entering(earlier + 1)]
             leaving = [(move, states) for move, states in leaving if states.satisfiable()]
             onward.append([move for move, _ in leaving])
             on_way.append(self._waiting.before(self._space.any(states for _, states in leaving), layer))

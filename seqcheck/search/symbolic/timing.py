@@ -199,6 +199,8 @@ class Timetable(Struct):
         here = self.space.point(state)
         for _, move in reversed(strides):
             here = move.preimage(here) & move.changing
+            if not here.satisfiable():
+                return None
         here &= self.met[number, earlier]
         if not here.satisfiable():
             return None
