@@ -121,9 +121,16 @@ class Reaching:
                 return before
 
     def _extend_quickly(self) -> None:
-        """Make layer after layer as long as that is likely to take little time."""
-        while not self.reached.complete and self._layers_s + GROWTH * self._last_layer_s < LAYERS_FIRST_S:
-            self._extend()
+        """Make layer after layer as long as that is likely to take little time.
+
+        Until they come to the end they are left out of what is reached, which is to stay simple for steps in any order.
+        """
+        reached = self.reached
+        while not reached.complete and self._layers_s + GROWTH * self._last_layer_s < LAYERS_FIRST_S:
+            self._extend(merged=False)
+            if not reached.layers[-1].satisfiable():
+                reached.states, reached.complete = self._seen, True
+            self._check(Reached(states=self._seen, layers=reached.layers))
 
     def _all_by_ticks(self) -> Node:
         """Return all reachable states, a tick at a time after all that steps alone lead to.
