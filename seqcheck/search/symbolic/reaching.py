@@ -182,7 +182,11 @@ class Reaching:
         return self.reached.layers[number]
 
     def entering(self, number: int) -> Sequence[Move]:
-        """Return the steps that lead into a layer from the one before, in file order; all where that is not known any more."""
+        """Return the steps that may lead into a layer from the one before, in file order.
+
+        On machines with timers or clocks, whose runs take many looks at each, those that do; else, and where that is not known
+        any more, all.
+        """
         return self._entering.get(number, self._moves)
 
     def _extend(self, *, merged: bool = True) -> None:
@@ -194,8 +198,9 @@ class Reaching:
             images = list(self._images(self._seen))
             entered = self._space.any(images) & ~self._seen
             new = self._waiting.after(entered) & ~self._seen
-            entering = zip(self._moves, images, strict=True)
-            self._entering[len(reached.layers)] = [move for move, image in entering if (image & entered).satisfiable()]
+            if self._waiting.tick is not None:
+                entering = zip(self._moves, images, strict=True)
+                self._entering[len(reached.layers)] = [move for move, image in entering if (image & entered).satisfiable()]
         self._seen |= new
         reached.layers.append(new)
         if merged and not reached.complete:
