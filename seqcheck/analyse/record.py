@@ -153,10 +153,13 @@ class Recorder(Struct):
         last = self.steps[-1]
         if last.by.kind is not StepKind.WAIT or last.changes or last.acted:
             return 0
-        moved = [one != other for one, other in zip(before, after, strict=True)]
+        moving = [variable for variable, (one, other) in enumerate(zip(before, after, strict=True)) if one != other]
+        expected = list(after)
         ticks = 0
         for following in states[place + 1 : place + 1 + idle_ticks(self.model, before, after)]:
-            if following != tuple(value + (ticks + 1) * moves for value, moves in zip(after, moved, strict=True)):
+            for variable in moving:
+                expected[variable] += 1
+            if list(following) != expected:
                 break
             ticks += 1
         if ticks:

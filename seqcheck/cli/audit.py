@@ -23,10 +23,11 @@ from seqcheck.check.changing import (
     without_trip,
 )
 from seqcheck.check.machine import Machine, Precedence, Response
+from seqcheck.cli.beforehand import AUTO
 from seqcheck.cli.load import REFUSED, Loaded, load
 from seqcheck.cli.output import refuse_to_write_over, write_whole
 from seqcheck.cli.progress import ProgressLine
-from seqcheck.cli.searching import AUTO, INTERNAL_ERROR, searcher
+from seqcheck.cli.searching import INTERNAL_ERROR, searcher
 from seqcheck.compile.compile import compile_machine, compile_observed
 from seqcheck.model.model import Elsewhere, Model
 from seqcheck.model.run import Run

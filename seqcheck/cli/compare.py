@@ -12,10 +12,11 @@ from seqcheck.analyse.comparing.comparison import Comparison, Outcome
 from seqcheck.analyse.comparing.naming import RenameError
 from seqcheck.analyse.comparing.verdicts import Subject
 from seqcheck.analyse.record import Disagreement
+from seqcheck.cli.beforehand import AUTO
 from seqcheck.cli.load import REFUSED, Loaded, load_any, refusal, show_diagnostics
 from seqcheck.cli.output import refuse_to_write_over, write_whole
 from seqcheck.cli.progress import ProgressLine
-from seqcheck.cli.searching import AUTO, searcher
+from seqcheck.cli.searching import searcher
 from seqcheck.compile.compile import compile_machine, compile_observed
 from seqcheck.model.model import Model
 from seqcheck.report.comparison_text import comparison_text

@@ -15,10 +15,11 @@ from seqcheck.analyse.procedures.seen import seen_in_procedures
 from seqcheck.analyse.record import Disagreement
 from seqcheck.analyse.verdict import Case, Result, Verdict
 from seqcheck.check.machine import Machine
+from seqcheck.cli.beforehand import AUTO
 from seqcheck.cli.load import Loaded
 from seqcheck.cli.progress import ProgressLine
-from seqcheck.cli.searching import AUTO, Searches, Wanted, searches_of
-from seqcheck.cli.verify import case_of
+from seqcheck.cli.searching import Searches, Wanted, searches_of
+from seqcheck.cli.verifying import case_of
 from seqcheck.compile.compile import compile_machine, compile_observed
 from seqcheck.draw.drawing import About, Drawing
 from seqcheck.draw.naming import slugs

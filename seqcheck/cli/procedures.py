@@ -18,7 +18,7 @@ from seqcheck.check.machine import Machine
 from seqcheck.cli.load import REFUSED, Loaded, load
 from seqcheck.cli.output import refuse_to_write_over, write_whole
 from seqcheck.cli.progress import ProgressLine
-from seqcheck.cli.verify import COLOURS
+from seqcheck.cli.verifying import COLOURS
 from seqcheck.compile.compile import compile_machine
 from seqcheck.model.model import Model
 from seqcheck.model.run import Run

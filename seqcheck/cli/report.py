@@ -13,7 +13,7 @@ from seqcheck.analyse.verdict import Verdict
 from seqcheck.cli.load import load
 from seqcheck.cli.output import refuse_to_write_over, write_whole
 from seqcheck.cli.reviewing import Reviewing
-from seqcheck.cli.verify import UNDECIDED, VIOLATED, exit_code
+from seqcheck.cli.verifying import UNDECIDED, VIOLATED, exit_code
 from seqcheck.report.lines import counted
 from seqcheck.review.gathering import gather
 from seqcheck.review.record import Review

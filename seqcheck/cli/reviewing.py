@@ -16,11 +16,12 @@ from seqcheck.analyse.procedures.records import Class
 from seqcheck.analyse.verdict import Case, Result
 from seqcheck.analyse.verify import verification
 from seqcheck.check.machine import Machine
+from seqcheck.cli.beforehand import AUTO
 from seqcheck.cli.load import Loaded
 from seqcheck.cli.output import write_whole
 from seqcheck.cli.progress import ProgressLine
-from seqcheck.cli.searching import AUTO, Searches, Wanted, searches_of
-from seqcheck.cli.verify import case_of, proof_text
+from seqcheck.cli.searching import Searches, Wanted, searches_of
+from seqcheck.cli.verifying import case_of, proof_text
 from seqcheck.compile.compile import compile_machine, compile_observed
 from seqcheck.model.model import Elsewhere, Model
 from seqcheck.model.run import Run

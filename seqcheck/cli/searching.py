@@ -8,6 +8,7 @@ from msgspec import Struct, field
 from msgspec.structs import replace
 
 from seqcheck import __version__
+from seqcheck.cli.beforehand import AUTO
 from seqcheck.cli.load import Loaded
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Model
@@ -18,20 +19,19 @@ from seqcheck.search.planner.job import NoAnswerError
 
 if TYPE_CHECKING:
     from seqcheck.search.planner.keeping import FileKeeper, Shelf
+    from seqcheck.search.planner.standby import Standby
 
-AUTO = "auto"
-CHOICES = (AUTO, *NAMES)
 IN_THIS_PROCESS = "plain"
 INTERNAL_ERROR = 70
 
 
-def searcher(name: str) -> Engine:
+def searcher(name: str, standby: "Standby | None" = None) -> Engine:
     """Return what searches if *name* is chosen: an engine, or the planner that chooses one."""
     if name == IN_THIS_PROCESS:
         return engine(name)
     from seqcheck.search.planner.planner import Alone, Planner
 
-    return Planner(meanwhile=get_ready) if name == AUTO else Alone(name)
+    return Planner(meanwhile=get_ready, standby=standby) if name == AUTO else Alone(name)
 
 
 def get_ready() -> None:
@@ -102,10 +102,10 @@ class Searches(Struct, kw_only=True):
             click.echo(f"the search is kept in {self.shelf.path}: {command} takes it up again", err=True)
 
 
-def searches_of(loaded: Loaded, name: str, wanted: Wanted) -> Searches:
+def searches_of(loaded: Loaded, name: str, wanted: Wanted, standby: "Standby | None" = None) -> Searches:
     """Return the searches of a file. Raises `click.ClickException` if the snapshots are of something else."""
     shelf = None if wanted.resume is None else shelf_of(loaded, wanted.resume)
-    return Searches(name=name, searching=searcher(name), wanted=wanted, shelf=shelf)
+    return Searches(name=name, searching=searcher(name, standby), wanted=wanted, shelf=shelf)
 
 
 def shelf_of(loaded: Loaded, path: Path) -> "Shelf":

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from enum import Enum
-from typing import Protocol, TypeAlias
+from typing import Protocol, TypeAlias, runtime_checkable
 
 from msgspec import Struct
 
@@ -189,6 +189,14 @@ class Engine(Protocol):
 
         Raises `Unfit` before any search if the engine is not made for such a model.
         """
+
+
+@runtime_checkable
+class Preparing(Protocol):
+    """An engine that can do part of its work before it knows the model."""
+
+    def prepare(self) -> None:
+        """Do that part, for the next search of this process."""
 
 
 class Unfit(Exception):  # noqa: N818 - it is no error of the program

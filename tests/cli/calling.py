@@ -8,9 +8,8 @@ from collections.abc import Mapping
 from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass
 from pathlib import Path
-from unittest.mock import patch
 
-from seqcheck.cli.main import main
+from seqcheck.cli.main import code_of
 from seqcheck.report.json_form import Json
 
 HOLDS = "machine: Fine\nparts: {p: [a, b]}\npeople: {go: {if: p = a, then: {p: b}}, back: {if: p = b, then: {p: a}}}\n"
@@ -64,12 +63,12 @@ class Called:
 
 
 def call(*arguments: str) -> Called:
-    """Call the entry function in this process."""
+    """Call all of the entry function but its end in this process."""
     said, aside = io.StringIO(), io.StringIO()
     code: int | str | None = 0
-    with patch.object(sys, "argv", ["seqcheck", *arguments]), redirect_stdout(said), redirect_stderr(aside):
+    with redirect_stdout(said), redirect_stderr(aside):
         try:
-            main()
+            code = code_of(list(arguments))
         except SystemExit as ended:
             code = ended.code
     return Called(exit_code=code, stdout=said.getvalue(), stderr=aside.getvalue())

@@ -45,7 +45,7 @@ class Answering:
 
 
 def answering(monkeypatch: pytest.MonkeyPatch, engine: Answering) -> None:
-    monkeypatch.setattr(searching, "searcher", lambda _name: engine)
+    monkeypatch.setattr(searching, "searcher", lambda _name, _standby=None: engine)
 
 
 @pytest.mark.parametrize("name", ["auto", *NAMES])

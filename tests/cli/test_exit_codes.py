@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from seqcheck.cli.verify import exit_code
+from seqcheck.cli.verifying import exit_code
 from tests.cli.calling import FAULTY, HOLDS, REFUSED, VIOLATED, call, counters, put
 
 FEW = ("--max-states", "40")

@@ -14,13 +14,14 @@ from seqcheck.analyse.procedures.records import Class
 from seqcheck.analyse.verdict import Result, Verdict
 from seqcheck.check.machine import Machine
 from seqcheck.cli.audit import audited
+from seqcheck.cli.beforehand import AUTO
 from seqcheck.cli.faults import Inquiry
 from seqcheck.cli.faults import Options as FaultOptions
 from seqcheck.cli.load import Loaded, load_any
 from seqcheck.cli.report import Options
 from seqcheck.cli.reviewing import Reviewing
-from seqcheck.cli.searching import AUTO, Wanted, searches_of
-from seqcheck.cli.verify import case_of
+from seqcheck.cli.searching import Wanted, searches_of
+from seqcheck.cli.verifying import case_of
 from seqcheck.compile.compile import compile_machine
 from seqcheck.review.gathering import gather, joined
 from seqcheck.review.record import PictureKind, Review, Section

@@ -29,10 +29,10 @@ RELAXED = settings(max_examples=examples(50), deadline=None, suppress_health_che
 
 @pytest.mark.parametrize("name", OTHERS)
 @RELAXED
-@given(text=machines(), finer=st.sampled_from([1, 1, 3, 10]), layers_s=st.sampled_from([0.0, reaching.LAYERS_FIRST_S]))
-def test_an_engine_answers_as_plain_does(name: str, text: str, finer: int, layers_s: float) -> None:
+@given(text=machines(), finer=st.sampled_from([1, 1, 3, 10]), nodes=st.sampled_from([0, reaching.LAYERS_FIRST_NODES]))
+def test_an_engine_answers_as_plain_does(name: str, text: str, finer: int, nodes: int) -> None:
     """The symbolic one in both ways: layer after layer, and taking steps in no particular order."""
-    with patch.object(reaching, "LAYERS_FIRST_S", layers_s):
+    with patch.object(reaching, "LAYERS_FIRST_NODES", nodes):
         compare(name, text, finer)
 
 

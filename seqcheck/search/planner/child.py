@@ -82,11 +82,13 @@ class Child:
 
     def __init__(self, task: Task) -> None:
         self.engine = task.engine
-        context = starting()
-        self._incoming, outgoing = context.Pipe(duplex=False)
-        self._process = context.Process(target=work, args=(task, outgoing), daemon=True)  # type: ignore[attr-defined]
+        self._begin(starting(), work, task)
+
+    def _begin(self, context: BaseContext, target: Callable[..., None], *given: object) -> None:
+        self._incoming, theirs = context.Pipe()
+        self._process = context.Process(target=target, args=(*given, theirs), daemon=True)  # type: ignore[attr-defined]
         self._process.start()
-        outgoing.close()
+        theirs.close()
 
     @property
     def incoming(self) -> Connection:

@@ -114,7 +114,8 @@ class Contest(Struct):
         if self.allowance.room_mb() < entry.needs_mb:
             self.fates[entry.engine] = (Fate.NO_ROOM, "")
         else:
-            self._running.append(Child(self._task(entry)))
+            task, standby = self._task(entry), self.job.standby
+            self._running.append(standby if standby is not None and standby.take(task) else Child(task))
 
     def _start_those_due(self) -> None:
         """Start the engines whose time has come, or the next if none is running."""

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from enum import Enum
+from typing import TYPE_CHECKING
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -10,9 +11,15 @@ from seqcheck.model.expression import Expression
 from seqcheck.model.model import Model
 from seqcheck.search.engine import Engine, Exploration, Extras, Limits, Observer
 
+if TYPE_CHECKING:
+    from seqcheck.search.planner.standby import Standby
+
 
 class Job(Struct, frozen=True, kw_only=True):
-    """What `explore` is asked, and how engines are found by name. *meanwhile* is done while engines search elsewhere."""
+    """What `explore` is asked, and how engines are found by name. *meanwhile* is done while engines search elsewhere.
+
+    *standby* is a process that has begun already, for the first engine that it is for.
+    """
 
     find: Callable[[str], Engine]
     model: Model
@@ -21,6 +28,7 @@ class Job(Struct, frozen=True, kw_only=True):
     observer: Observer
     extras: Extras
     meanwhile: Callable[[], None] | None = None
+    standby: "Standby | None" = None
 
 
 class Entry(Struct, frozen=True, kw_only=True):

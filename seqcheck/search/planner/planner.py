@@ -5,6 +5,7 @@ a few states; else `symbolic` begins, and `plain` joins it if that takes a while
 """
 
 from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -17,6 +18,9 @@ from seqcheck.search.limits import Interruption
 from seqcheck.search.planner.job import Entry, Job, ask
 from seqcheck.search.planner.reasons import bits
 from seqcheck.search.planner.trial import Trial, has_few_bits
+
+if TYPE_CHECKING:
+    from seqcheck.search.planner.standby import Standby
 
 FEW_STATES = 100_000
 """With no more than so many states asked for, `plain` is quick enough, and counts them one by one."""
@@ -35,13 +39,15 @@ MANY_BITS = 72
 class Planner(Struct, frozen=True):
     """The engine that chooses among engines; *find* gives one by its name, *names* are those there are.
 
-    *meanwhile* is done once in this process while it has nothing to do but wait for others.
+    *meanwhile* is done once in this process while it has nothing to do but wait for others. *standby* is a process that has
+    begun already.
     """
 
     find: Callable[[str], Engine] = engine
     names: tuple[str, ...] = NAMES
     name: str = "auto"
     meanwhile: Callable[[], None] | None = None
+    standby: "Standby | None" = None
 
     def explore(
         self,
@@ -60,6 +66,7 @@ class Planner(Struct, frozen=True):
             observer=observer,
             extras=extras,
             meanwhile=self.meanwhile,
+            standby=self.standby,
         )
         with Interruption():
             return self._answer(job)

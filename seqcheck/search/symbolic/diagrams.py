@@ -23,6 +23,14 @@ Cube: TypeAlias = BCDDFunction
 AND = BooleanOperator.AND
 OutOfNodes = DDMemoryError
 
+_laid_out: dict[tuple[int, int], BCDDManager] = {}
+
+
+def lay_out(nodes: int, cache: int) -> None:
+    """Make room for the diagrams of a `Space` that is to have as much of it: that takes a while, and needs no model."""
+    _laid_out[nodes, cache] = manager = BCDDManager(nodes, cache, 1)
+    manager.add_vars(1)
+
 
 class Space:
     """The bits of one model in one manager.
@@ -32,10 +40,11 @@ class Space:
     """
 
     def __init__(self, model: Model, order: Sequence[tuple[int, int]], nodes: int, cache: int) -> None:
-        self._manager = BCDDManager(nodes, cache, 1)
+        known = _laid_out.pop((nodes, cache)) if (nodes, cache) in _laid_out else None
+        self._manager = BCDDManager(nodes, cache, 1) if known is None else known
         self._model = model
         self.order = tuple(order)
-        self._manager.add_vars(2 * len(order))
+        self._manager.add_vars(2 * len(order) - self._manager.num_vars())
         place_of = {bit: 2 * place for place, bit in enumerate(order)}
         widths = [width(v.lowest, v.highest) for v in model.variables]
         self.now = [[place_of[variable, bit] for bit in range(bits)] for variable, bits in enumerate(widths)]

@@ -8,6 +8,7 @@ that: it is put in afterwards (without time it does better among the others: mea
 """
 
 from collections.abc import Iterator, Sequence
+from functools import lru_cache
 from typing import TypeAlias
 
 from seqcheck.model.expression import Apply, Expression, Op, Sense
@@ -43,7 +44,7 @@ def variables(facts: Facts) -> list[int]:
     widths = [max(1, width(v.lowest, v.highest)) for v in found]
     still = unwritten(facts) if facts.model.timers or facts.model.clocks else frozenset()
     groups = tuple(group for group in dict.fromkeys(group - still for group in coupled(facts)) if len(group) > 1)
-    hubs, machines = split([n for n in range(len(found)) if n not in still], groups)
+    hubs, machines = split(tuple(n for n in range(len(found)) if n not in still), groups)
     order = list(hubs)
     for machine in machines:
         order += sorted(drawn_together(machine, groups, widths), key=lambda n: found[n].kind in TIME)
@@ -93,7 +94,7 @@ def conditions(model: Model) -> Iterator[Expression]:
 def grouped(facts: Facts, changed: Sequence[frozenset[int]]) -> list[list[int]]:
     """Return the places of the sets of variables that belong to several machines, then of those of each machine."""
     groups = tuple(dict.fromkeys(group for group in coupled(facts) if len(group) > 1))
-    _, machines = split(range(len(facts.model.variables)), groups)
+    _, machines = split(tuple(range(len(facts.model.variables))), groups)
     machine_of = {variable: number for number, machine in enumerate(machines) for variable in machine}
     found: dict[int, list[int]] = {SEVERAL: []}
     for place, variables_ in enumerate(changed):
@@ -136,8 +137,12 @@ def needed(model: Model, test: Expression) -> Iterator[Expression]:
         yield test
 
 
-def split(among: Sequence[int], groups: Sequence[Group]) -> tuple[list[int], list[list[int]]]:
-    """Return the variables that hold machines together, fewest first, and the machines that are left without them."""
+@lru_cache(maxsize=1)
+def split(among: tuple[int, ...], groups: tuple[Group, ...]) -> tuple[list[int], list[list[int]]]:
+    """Return the variables that hold machines together, fewest first, and the machines that are left without them.
+
+    One search asks twice.
+    """
     partners: dict[int, set[int]] = {variable: set() for variable in among}
     for group in groups:
         for variable in group:
@@ -193,7 +198,9 @@ def drawn_together(machine: Sequence[int], groups: Sequence[Group], widths: Sequ
     own = [group & inside for group in groups if len(group & inside) > 1]
     best = order = list(machine)
     shortest = length(order, own, widths)
-    for _ in range(PASSES):
+    met: list[list[int]] = []
+    while order not in met and len(met) < PASSES:
+        met.append(order)
         order = moved(order, own, widths)
         now = length(order, own, widths)
         if now < shortest:

@@ -11,9 +11,10 @@ from seqcheck.search.symbolic.diagrams import Node, Space
 from seqcheck.search.symbolic.moves import Move
 from seqcheck.search.symbolic.waiting import Waiting
 
-LAYERS_FIRST_S = 0.12
-"""A machine with timers or clocks is searched in layers first: if that comes to the end within so many seconds, which small
-machines do, runs are found in these layers too."""
+LAYERS_FIRST_NODES = 400_000
+"""A machine with timers or clocks is searched in layers first: if that comes to the end within so many nodes of diagrams, which
+small machines do, runs are found in these layers too. Nodes, of which some two million are made in a second, and no seconds:
+whatever else the computer does, the same search goes the same way."""
 
 COVERS_AFTER_S = 0.5
 COVERING = 0.25
@@ -125,9 +126,11 @@ class Reaching:
 
         Until they come to the end they are left out of what is reached, which is to stay simple for steps in any order.
         """
-        reached = self.reached
-        while not reached.complete and self._layers_s + GROWTH * self._last_layer_s < LAYERS_FIRST_S:
+        reached, begun, last = self.reached, self._space.node_count, 0
+        while not reached.complete and self._space.node_count - begun + GROWTH * last < LAYERS_FIRST_NODES:
+            before = self._space.node_count
             self._extend(merged=False)
+            last = self._space.node_count - before
             if not reached.layers[-1].satisfiable():
                 reached.states, reached.complete = self._seen, True
             self._check(Reached(states=self._seen, layers=reached.layers))

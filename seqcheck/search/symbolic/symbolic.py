@@ -9,9 +9,9 @@ from seqcheck.model.model import Model, Recoverable
 from seqcheck.search.engine import NO_EXTRAS, Drawn, Exploration, Extras, Limits, Observer, Stop, Unfit
 from seqcheck.search.limits import Allowance
 from seqcheck.search.symbolic.answering import Answering, Parts
-from seqcheck.search.symbolic.budget import BYTES_A_NODE, Budget, cache_for, nodes_for
+from seqcheck.search.symbolic.budget import BYTES_A_NODE, SMALL_CACHE, Budget, cache_for, nodes_for
 from seqcheck.search.symbolic.cone import Cones
-from seqcheck.search.symbolic.diagrams import Node, OutOfNodes, Space
+from seqcheck.search.symbolic.diagrams import Node, OutOfNodes, Space, lay_out
 from seqcheck.search.symbolic.exporting import drawn
 from seqcheck.search.symbolic.keeping import recalled, remember
 from seqcheck.search.symbolic.moves import Moves
@@ -30,6 +30,10 @@ class SymbolicEngine:
     """Decision diagrams; one move for each step, over the bits that the step touches."""
 
     name = "symbolic"
+
+    def prepare(self) -> None:
+        """Make room for the diagrams of a search of a small model without limits."""
+        lay_out(nodes_for(float("inf"), SMALL_CACHE), SMALL_CACHE)
 
     def explore(
         self,

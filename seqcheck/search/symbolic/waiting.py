@@ -60,7 +60,9 @@ class Waiting:
         found, new = states, states if waited is None else states & ~waited
         while new.satisfiable():
             for stride in self.strides:
-                new |= stride.image(new)
+                before, new = new, new | stride.image(new)
+                if new == before:
+                    break
             found |= new
             new = self.tick.image(new) & ~found
             found |= new
@@ -73,7 +75,9 @@ class Waiting:
         found = new = states
         while new.satisfiable():
             for stride in self.strides:
-                new |= stride.preimage(new) & within
+                after, new = new, new | (stride.preimage(new) & within)
+                if new == after:
+                    break
             found |= new
             new = self.tick.preimage(new) & within & ~found
         return found
