@@ -2,6 +2,7 @@
 
 import gc
 import os
+import signal
 import sys
 from difflib import get_close_matches
 from importlib import import_module
@@ -71,6 +72,7 @@ def group() -> None:
 def main() -> None:
     """Run the command line and exit. Whatever is not expected is an internal error, so that nothing looks like a verdict."""
     code = code_of(sys.argv[1:])
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # nothing is left to be interrupted
     gc.freeze()  # what is left is not worth looking through for garbage, which would take 20 ms
     sys.exit(code)
 

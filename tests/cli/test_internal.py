@@ -44,7 +44,7 @@ def ended(monkeypatch: pytest.MonkeyPatch, *arguments: str) -> int | str | None:
 
 
 def test_an_engine_that_errs(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
-    monkeypatch.setattr(command, "searcher", lambda _name: Wrong())
+    monkeypatch.setattr(command, "searcher", lambda _name, _standby=None: Wrong())
     target = tmp_path / "answer.json"
     assert ended(monkeypatch, "verify", *put(tmp_path, bad=VIOLATED), "--json", str(target)) == 70
     said = capsys.readouterr()
@@ -72,7 +72,7 @@ def test_a_replay_that_disagrees(monkeypatch: pytest.MonkeyPatch, capsys: pytest
 def test_it_comes_before_every_other_code(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
-    monkeypatch.setattr(command, "searcher", lambda _name: Wrong())
+    monkeypatch.setattr(command, "searcher", lambda _name, _standby=None: Wrong())
     assert ended(monkeypatch, "verify", *put(tmp_path, refused=REFUSED, holds=HOLDS, bad=VIOLATED)) == 70
     assert LOUD in capsys.readouterr().err
 
