@@ -22,10 +22,15 @@ Group: TypeAlias = frozenset[int]
 
 MOST_HUBS = 6
 MOST_TRIED = 16
-WORTH_SPLITTING = 0.9
+WORTH_SPLITTING = 0.95
 """What splitting may cost."""
 
-HUB_COST = 0.15
+HUB_COST = 0.3
+
+LEAST_MACHINE = 8
+SURELY_SEVERAL = 4
+"""Two parts with so many variables are machines, or so many parts of like size, however small. Others are parts of one machine,
+whose time bits do best below all of it."""
 
 PASSES = 50
 
@@ -163,8 +168,15 @@ def split(among: tuple[int, ...], groups: tuple[Group, ...]) -> tuple[list[int],
 
 
 def splitting_cost(hubs: Sequence[int], among: Sequence[int], groups: Sequence[Group]) -> float:
-    """Return what it costs to take some variables out: the part that the largest machine left is of all, and their number."""
-    return max(map(len, without(hubs, among, groups)), default=0) / max(1, len(among)) + HUB_COST * len(hubs)
+    """Return what it costs to take some variables out: the part that the largest machine left is of all, and their number.
+
+    Infinite where what is left are no machines.
+    """
+    sizes = sorted(map(len, without(hubs, among, groups)), reverse=True)
+    alike = sum(2 * size >= sizes[0] for size in sizes)
+    if len(sizes) < 2 or (sizes[1] < LEAST_MACHINE and alike < SURELY_SEVERAL):
+        return float("inf")
+    return sizes[0] / len(among) + HUB_COST * len(hubs)
 
 
 def without(hubs: Sequence[int], among: Sequence[int], groups: Sequence[Group]) -> list[list[int]]:
