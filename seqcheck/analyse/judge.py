@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 
-from seqcheck.analyse.record import Disagreement, record
+from seqcheck.analyse.record import Disagreement, Records
 from seqcheck.analyse.verdict import Result, StepAccount, Verdict
 from seqcheck.model import semantics
 from seqcheck.model.expression import Expression, clauses
@@ -40,11 +40,12 @@ BUILT_IN = {
 
 
 class Judge:
-    """Turns an exploration into results."""
+    """Turns an exploration into results. *records* may know some of its runs already."""
 
-    def __init__(self, model: Model, exploration: Exploration) -> None:
+    def __init__(self, model: Model, exploration: Exploration, records: Records | None = None) -> None:
         self._model = model
         self._exploration = exploration
+        self._records = Records(model) if records is None else records
 
     def results(self) -> Iterator[Result]:
         """Yield the verdict on each property, then on the built-in checks."""
@@ -87,7 +88,7 @@ class Judge:
         return self._result(p, Verdict.UNDECIDED, None, reason)
 
     def _result(self, p: Property, verdict: Verdict, trace: Trace | None, reason: str = "") -> Result:
-        run, accounts = record(self._model, trace) if trace is not None else (None, ())
+        run, accounts = self._records.of(trace) if trace is not None else (None, ())
         if trace is not None and not reason:
             confirm(self._model, p, trace, run)
         met = self._met(p, trace) if verdict is Verdict.VIOLATED else ()
@@ -127,14 +128,14 @@ class Judge:
 
     def _failed_runs(self) -> Iterator[tuple[Run, tuple[StepAccount, ...]]]:
         for trace in self._exploration.failures:
-            yield record(self._model, trace)
+            yield self._records.of(trace)
 
     def _valueless(self, number: int, trace: Trace) -> Result:
         """Return the violation that a hazard or requirement itself divides by zero in some reachable state."""
         p = self._model.properties[number]
         condition = condition_of(p.rule)
         text = f"the condition of {p.id} {why_no_value(self._model, condition.test, trace.states[-1])}: {condition.text}"
-        return self.check("range", f"range: {p.id}", text, *record(self._model, trace))
+        return self.check("range", f"range: {p.id}", text, *self._records.of(trace))
 
     def check(self, kind: str, id_: str, text: str, run: Run | None, accounts: tuple[StepAccount, ...]) -> Result:
         """Return the result of a built-in check: violated if there is a run."""

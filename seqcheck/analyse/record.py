@@ -3,7 +3,8 @@
 An engine whose trace is no run of the machine is caught here (`Disagreement`).
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from typing import TypeAlias
 
 from msgspec import Struct, field
@@ -233,6 +234,30 @@ def written_while_settling(model: Model) -> frozenset[int]:
     written = {target for program in programs for assign in program for target in assign.targets}
     written |= {timer.variable for timer in model.timers} | {clock.variable for clock in model.clocks}
     return frozenset(written)
+
+
+class Records(Struct):
+    """The runs of the traces of one model, each recorded once.
+
+    *then* is told of each run that is recorded before the answer is there.
+    """
+
+    model: Model
+    then: Callable[[Run], None] | None = None
+    _known: dict[Trace, tuple[Run, tuple[StepAccount, ...]]] = field(default_factory=dict)
+
+    def of(self, trace: Trace) -> tuple[Run, tuple[StepAccount, ...]]:
+        """Return the run of a trace, with what stands behind each step. Raises `Disagreement`."""
+        if trace not in self._known:
+            self._known[trace] = record(self.model, trace)
+        return self._known[trace]
+
+    def ahead(self, trace: Trace) -> None:
+        """Record a trace that an engine will answer with; if it is no run, that is found when it has answered."""
+        with suppress(Disagreement):
+            run, _ = self.of(trace)
+            if self.then is not None:
+                self.then(run)
 
 
 def record(model: Model, trace: Trace, memory: Memory | None = None) -> tuple[Run, tuple[StepAccount, ...]]:

@@ -11,10 +11,12 @@ from seqcheck.analyse.assumptions import assumptions
 from seqcheck.analyse.findings import findings
 from seqcheck.analyse.judge import Judge
 from seqcheck.analyse.observed import limits_left, observe
+from seqcheck.analyse.record import Records
 from seqcheck.analyse.verdict import Case, Observation, ProcedureResults, Result, Verification
 from seqcheck.analyse.watching import watches
 from seqcheck.model.model import Elsewhere, Model
-from seqcheck.search.engine import Engine, Limits, Observer, Stop
+from seqcheck.model.run import Run
+from seqcheck.search.engine import NO_EXTRAS, Engine, Extras, Limits, Observer, Stop
 
 if TYPE_CHECKING:
     from seqcheck.search.planner.beside import Beside
@@ -27,14 +29,26 @@ OVER = (Stop.SECONDS, Stop.INTERRUPTED, Stop.FIRST)
 """Where a search ended so, no other is begun."""
 
 
-def verify_case(model: Model, engine: Engine, limits: Limits, observer: Observer, observing: Observing | None = None) -> Case:
-    """Search one model and judge all that is asked of it. Raises `Disagreement` where engine and definition differ."""
+def verify_case(
+    model: Model,
+    engine: Engine,
+    limits: Limits,
+    observer: Observer,
+    observing: Observing | None = None,
+    then: Callable[[Run], None] | None = None,
+) -> Case:
+    """Search one model and judge all that is asked of it. Raises `Disagreement` where engine and definition differ.
+
+    Without limits, runs that are known before the rest is are recorded while the engine goes on; *then* is told of each.
+    """
     began = time.monotonic()
     watched = watches(model)
     with ExitStack() as stack:
         beside = stack.enter_context(_procedures_beside(model)) if _are_worth_a_process(model, limits) else None
-        exploration = engine.explore(model, tuple(watch.test for watch in watched), limits, observer)
-        results = list(Judge(model, exploration).results())
+        records = Records(model, then)
+        extras = Extras(ahead=records.ahead) if limits == Limits() else NO_EXTRAS
+        exploration = engine.explore(model, tuple(watch.test for watch in watched), limits, observer, extras)
+        results = list(Judge(model, exploration, records).results())
         observed: list[Observation] = []
         without_value: list[Result] = []
         stopped = exploration.stopped

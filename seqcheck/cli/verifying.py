@@ -21,6 +21,7 @@ from seqcheck.cli.progress import ProgressLine
 from seqcheck.cli.searching import Searches, Wanted, searches_of
 from seqcheck.compile.compile import compile_machine, compile_observed
 from seqcheck.model.model import Model
+from seqcheck.model.run import Run
 from seqcheck.report.lines import counted
 from seqcheck.report.narrate import Vocabulary
 from seqcheck.report.text import report
@@ -28,6 +29,7 @@ from seqcheck.search.engine import Limits
 
 if TYPE_CHECKING:
     from seqcheck.search.planner.standby import Standby
+    from seqcheck.simulate.replay import Replay
 
 COLOURS = {Verdict.HOLDS: "green", Verdict.VIOLATED: "red", Verdict.UNDECIDED: "yellow"}
 VIOLATED, REFUSED, UNDECIDED = 1, 2, 3
@@ -156,28 +158,40 @@ def case_of(model: Model, loaded: Loaded, limits: Limits, searches: Searches) ->
         return compile_observed(loaded.machine, id_, model.faults)
 
     line = ProgressLine(f"{loaded.file}{' with ' + ' and '.join(model.faults) if model.faults else ''}")
+    replays = Replays(loaded)
     try:
-        case = verify_case(model, searches, limits, line, observing)
+        case = verify_case(model, searches, limits, line, observing, replays.ahead)
     finally:
         line.clear()
-    _replay(case, loaded)
+    replays.confirm(case)
     return case
 
 
-def _replay(case: Case, loaded: Loaded) -> None:
-    """Play every run again in the simulator. Raises `Disagreement`."""
-    runs = [(result.id, result.run, must_be_confirmed(result)) for result in case.results if result.run is not None]
-    runs += [(finding.kind, finding.run, False) for finding in case.findings if finding.run is not None]
-    if not runs or loaded.machine is None:
-        return
-    from seqcheck.simulate.replay import replay
+class Replays:
+    """Plays the runs of one case again in the simulator, each once."""
 
-    for name, run, violates in runs:
-        outcome = replay(loaded.machine, run)
-        if outcome.disagreement is not None:
-            raise Disagreement(f"the simulator does not confirm the run of {name}: {outcome.disagreement}")
-        if violates and name not in outcome.violated:
-            raise Disagreement(f"the simulator does not confirm that the run of {name} violates it")
+    def __init__(self, loaded: Loaded) -> None:
+        self._machine = loaded.machine
+        self._known: dict[int, tuple[Run, Replay]] = {}
+
+    def ahead(self, run: Run) -> None:
+        """Play a run that will be asked for."""
+        if self._machine is not None and id(run) not in self._known:
+            from seqcheck.simulate.replay import replay
+
+            self._known[id(run)] = (run, replay(self._machine, run))
+
+    def confirm(self, case: Case) -> None:
+        """Play every run of a case. Raises `Disagreement`."""
+        runs = [(result.id, result.run, must_be_confirmed(result)) for result in case.results if result.run is not None]
+        runs += [(finding.kind, finding.run, False) for finding in case.findings if finding.run is not None]
+        for name, run, violates in runs if self._machine is not None else ():
+            self.ahead(run)
+            outcome = self._known[id(run)][1]
+            if outcome.disagreement is not None:
+                raise Disagreement(f"the simulator does not confirm the run of {name}: {outcome.disagreement}")
+            if violates and name not in outcome.violated:
+                raise Disagreement(f"the simulator does not confirm that the run of {name} violates it")
 
 
 def must_be_confirmed(result: Result) -> bool:

@@ -124,12 +124,15 @@ class Extras(Struct, frozen=True, kw_only=True):
     *first*: stop once every run of so many steps is searched as the first violation takes.
 
     *exact_counts*: the states and transitions of the definition are to be counted, even if a reduced machine would do.
+
+    *ahead*, if given, may be told of the traces of an answer that is still being worked out.
     """
 
     keeper: Keeper | None = None
     evidence: bool = False
     exact_counts: bool = False
     first: bool = False
+    ahead: Callable[[Trace], None] | None = None
 
 
 NO_EXTRAS = Extras()

@@ -1,7 +1,9 @@
 """The entry points, the help, the small commands, and what is said of a call that is wrong."""
 
+import gc
 import json
 import os
+import signal
 import subprocess
 import sys
 
@@ -114,6 +116,10 @@ def test_a_code_that_is_none_is_answered_with_those_there_are() -> None:
 
 
 def test_the_entry_function_ends_the_program(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    """Without looking through what is left, and deaf to Ctrl-C, which has nothing to interrupt any more."""
+    ignored: list[tuple[int, object]] = []
+    monkeypatch.setattr(signal, "signal", lambda *given: ignored.append(given))
+    monkeypatch.setattr(gc, "freeze", lambda: None)
     monkeypatch.setattr(sys, "argv", ["seqcheck", "explain", "E301"])
     with pytest.raises(SystemExit) as explained:
         module.main()
@@ -123,6 +129,7 @@ def test_the_entry_function_ends_the_program(monkeypatch: pytest.MonkeyPatch, ca
     with pytest.raises(SystemExit) as ended:
         module.main()
     assert ended.value.code == 2
+    assert ignored == 2 * [(signal.SIGINT, signal.SIG_IGN)]
 
 
 def test_python_m_is_the_same_program() -> None:

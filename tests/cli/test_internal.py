@@ -1,12 +1,10 @@
 """Where engine, definition and simulator disagree the tool says so loudly and gives no verdict: exit code 70."""
 
-import sys
 from pathlib import Path
 
 import pytest
 from msgspec.structs import replace
 
-from seqcheck.analyse import judge as judging
 from seqcheck.analyse import record as recording
 from seqcheck.analyse.record import Disagreement
 from seqcheck.cli import main as module
@@ -35,18 +33,15 @@ class Wrong:
         return replace(true, found=jumped)
 
 
-def ended(monkeypatch: pytest.MonkeyPatch, *arguments: str) -> int | str | None:
-    """Call the entry function; return its exit code."""
-    monkeypatch.setattr(sys, "argv", ["seqcheck", *arguments])
-    with pytest.raises(SystemExit) as end:
-        module.main()
-    return end.value.code
+def ended(*arguments: str) -> int:
+    """Call all of the entry function but its end; return its exit code."""
+    return module.code_of(list(arguments))
 
 
 def test_an_engine_that_errs(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     monkeypatch.setattr(command, "searcher", lambda _name, _standby=None: Wrong())
     target = tmp_path / "answer.json"
-    assert ended(monkeypatch, "verify", *put(tmp_path, bad=VIOLATED), "--json", str(target)) == 70
+    assert ended("verify", *put(tmp_path, bad=VIOLATED), "--json", str(target)) == 70
     said = capsys.readouterr()
     assert LOUD in said.err
     assert "Disagreement" in said.err
@@ -61,8 +56,8 @@ def test_a_replay_that_disagrees(monkeypatch: pytest.MonkeyPatch, capsys: pytest
         run, accounts = true(model, trace)  # type: ignore[arg-type]
         return replace(run, end=(("p", "a"),)), accounts
 
-    monkeypatch.setattr(judging, "record", told_wrongly)
-    assert ended(monkeypatch, "verify", *put(tmp_path, bad=VIOLATED)) == 70
+    monkeypatch.setattr(recording, "record", told_wrongly)
+    assert ended("verify", *put(tmp_path, bad=VIOLATED)) == 70
     said = capsys.readouterr()
     assert LOUD in said.err
     assert "the simulator does not confirm the run of H1" in said.err
@@ -73,7 +68,7 @@ def test_it_comes_before_every_other_code(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
     monkeypatch.setattr(command, "searcher", lambda _name, _standby=None: Wrong())
-    assert ended(monkeypatch, "verify", *put(tmp_path, refused=REFUSED, holds=HOLDS, bad=VIOLATED)) == 70
+    assert ended("verify", *put(tmp_path, refused=REFUSED, holds=HOLDS, bad=VIOLATED)) == 70
     assert LOUD in capsys.readouterr().err
 
 
@@ -84,13 +79,14 @@ def test_the_last_word_is_the_loud_one(
         raise ZeroDivisionError
 
     monkeypatch.setattr(replaying, "replay", broken)
-    assert ended(monkeypatch, "verify", *put(tmp_path, bad=VIOLATED)) == 70
+    assert ended("verify", *put(tmp_path, bad=VIOLATED)) == 70
     assert capsys.readouterr().err.splitlines()[-1] == LOUD
 
 
 def test_every_run_is_replayed(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    """Witnesses of what is reachable too, and under every set of faults."""
-    text = VIOLATED + "requirements: {R1: {reachable: p = b}}\nfaults: {slips: {then: {p: b}}}\n"
+    """Witnesses of what is reachable too, and under every set of faults; one that shows two things once."""
+    reachable = "requirements: {R1: {reachable: p = b}, R2: {reachable: p = a}}\n"
+    text = VIOLATED + reachable + "faults: {slips: {then: {p: b}}}\n"
     played: list[tuple[str, ...]] = []
     true = replaying.replay
 
@@ -99,7 +95,7 @@ def test_every_run_is_replayed(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) 
         return true(machine, run)  # type: ignore[arg-type]
 
     monkeypatch.setattr(replaying, "replay", counted)
-    assert ended(monkeypatch, "verify", *put(tmp_path, bad=text), "--faults", "1") == 1
+    assert ended("verify", *put(tmp_path, bad=text), "--faults", "1") == 1
     assert played == [(), (), ("slips",)]
 
 

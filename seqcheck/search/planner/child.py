@@ -21,7 +21,7 @@ from msgspec.structs import replace
 
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Model
-from seqcheck.search.engine import Engine, Exploration, Extras, Limits, Progress, Stop, Unfit
+from seqcheck.search.engine import Engine, Exploration, Extras, Limits, Progress, Stop, Trace, Unfit
 from seqcheck.search.planner.job import Fate
 from seqcheck.search.planner.keeping import AsideKeeper, FileKeeper
 
@@ -33,7 +33,8 @@ ENDS_WITHIN_S = 1.0
 class Task(Struct, frozen=True, kw_only=True):
     """What one engine is to do; *find* imports it by its name, where it runs.
 
-    *deadline* is when its time is over, by the clock of the machine, which processes share.
+    *deadline* is when its time is over, by the clock of the machine, which processes share. *ahead*: traces are to be told of
+    as soon as they are known.
     """
 
     engine: str
@@ -43,6 +44,7 @@ class Task(Struct, frozen=True, kw_only=True):
     limits: Limits
     deadline: float | None
     extras: Extras
+    ahead: bool = False
 
     def limits_now(self) -> Limits:
         """Return the limits with the time that is left."""
@@ -53,6 +55,12 @@ class Saved(Struct, frozen=True):
     """The engine has kept a snapshot beside the shelf, or says what hindered it."""
 
     trouble: str
+
+
+class Ahead(Struct, frozen=True):
+    """The engine will answer with this trace, among others."""
+
+    trace: Trace
 
 
 class Answered(Struct, frozen=True):
@@ -74,7 +82,7 @@ class Unable(Struct, frozen=True):
     fate: Fate
 
 
-Message: TypeAlias = Progress | Saved | Answered | Stopped | Unable
+Message: TypeAlias = Progress | Saved | Ahead | Answered | Stopped | Unable
 
 
 class Child:
@@ -178,7 +186,7 @@ def outcome(task: Task, outgoing: Connection) -> Answered | Stopped | Unable:
         keeper = AsideKeeper(keeper, task.engine, teller.saved)
     try:
         engine = task.find(task.engine)
-        extras = replace(task.extras, keeper=keeper)
+        extras = replace(task.extras, keeper=keeper, ahead=teller.ahead if task.ahead else None)
         return Answered(engine.explore(task.model, task.watches, task.limits_now(), teller, extras))
     except Unfit as unfit:
         return Unable(str(unfit), Fate.UNFIT)
@@ -207,6 +215,10 @@ class Teller:
         if now >= self._due:
             self._due = now + TELLS_EVERY_S
             self._outgoing.send(progress)
+
+    def ahead(self, trace: Trace) -> None:
+        """Tell of a trace."""
+        self._outgoing.send(Ahead(trace))
 
     def saved(self, trouble: str) -> None:
         """Tell that a snapshot was kept, or what hindered it."""

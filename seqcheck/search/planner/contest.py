@@ -8,7 +8,7 @@ from msgspec.structs import replace
 
 from seqcheck.search.engine import Exploration, Limits, Progress, Stop
 from seqcheck.search.limits import Allowance, memory_of_this_computer_mb, resident_mb_of
-from seqcheck.search.planner.child import Answered, Child, Message, Saved, Stopped, Task, Unable
+from seqcheck.search.planner.child import Ahead, Answered, Child, Message, Saved, Stopped, Task, Unable
 from seqcheck.search.planner.job import Entry, Fate, Job
 from seqcheck.search.planner.keeping import FileKeeper
 
@@ -139,7 +139,8 @@ class Contest(Struct):
             watches=job.watches,
             limits=limits_of(job.limits, entry),
             deadline=None if seconds is None else self._began + seconds * (1 - SOONER) - SOONER_S,
-            extras=job.extras,
+            extras=replace(job.extras, ahead=None),
+            ahead=job.extras.ahead is not None,
         )
 
     def _heard(self, wait_s: float) -> list[Child]:
@@ -157,6 +158,10 @@ class Contest(Struct):
                 return None
             case Saved(trouble):
                 self._keep(child, trouble)
+                return None
+            case Ahead(trace):
+                if self.job.extras.ahead is not None:
+                    self.job.extras.ahead(trace)
                 return None
             case Answered(exploration) if exploration.stopped in WHOLE:
                 return exploration

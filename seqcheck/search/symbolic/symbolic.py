@@ -17,7 +17,7 @@ from seqcheck.search.symbolic.keeping import recalled, remember
 from seqcheck.search.symbolic.moves import Moves
 from seqcheck.search.symbolic.ordering import grouped, ordered
 from seqcheck.search.symbolic.reaching import Halt, Reached, Reaching
-from seqcheck.search.symbolic.runs import Runs
+from seqcheck.search.symbolic.runs import Runs, Shown
 from seqcheck.search.symbolic.timing import Clockwork
 from seqcheck.search.symbolic.valuing import Facts
 from seqcheck.search.symbolic.waiting import Waiting
@@ -156,7 +156,7 @@ class Search:
     def _answer(self, states: Node, watches: tuple[Expression, ...]) -> Exploration:
         answering = Answering(self.parts, states, self.runs)
         runs, stopped = self.runs, self._budget.stopped
-        ways = [(number, runs.shortest(aims)) for number, aims in answering.found(complete=stopped is None)]
+        ways = [(number, self._told(runs.shortest(aims))) for number, aims in answering.found(complete=stopped is None)]
         lacking = [(number, runs.shortest([aim])) for number, aim in answering.unjudged()]
         reached = states if stopped is None else states | self.parts.reaching.reached.states
         count = self._space.count(reached)
@@ -178,6 +178,12 @@ class Search:
             bytes_per_state=reached.node_count() * BYTES_A_NODE / count if count else None,
             evidence=self._evidence(states, answering) if self._extras.evidence and stopped is None else None,
         )
+
+    def _told(self, way: Shown | None) -> Shown | None:
+        """Tell of a way whoever can make use of it while the rest is worked out."""
+        if way is not None and self._extras.ahead is not None:
+            self._extras.ahead(way.trace)
+        return way
 
     def _evidence(self, states: Node, answering: Answering) -> Drawn:
         """Return the reachable states as a diagram, and how each `recoverable` comes to its goal."""
