@@ -8,7 +8,7 @@ from msgspec import Struct, field
 from msgspec.structs import replace
 
 from seqcheck import __version__
-from seqcheck.cli.beforehand import AUTO
+from seqcheck.cli.beforehand import AUTO, IN_THIS_PROCESS
 from seqcheck.cli.load import Loaded
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Model
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from seqcheck.search.planner.keeping import FileKeeper, Shelf
     from seqcheck.search.planner.standby import Standby
 
-IN_THIS_PROCESS = "plain"
 INTERNAL_ERROR = 70
 
 
@@ -31,7 +30,7 @@ def searcher(name: str, standby: "Standby | None" = None) -> Engine:
         return engine(name)
     from seqcheck.search.planner.planner import Alone, Planner
 
-    return Planner(meanwhile=get_ready, standby=standby) if name == AUTO else Alone(name)
+    return Planner(meanwhile=get_ready, standby=standby) if name == AUTO else Alone(name, standby=standby)
 
 
 def get_ready() -> None:

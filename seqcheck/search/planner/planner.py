@@ -89,6 +89,7 @@ class Alone(Struct, frozen=True):
 
     name: str
     find: Callable[[str], Engine] = engine
+    standby: "Standby | None" = None
 
     def explore(
         self,
@@ -101,7 +102,15 @@ class Alone(Struct, frozen=True):
         """Search every reachable state of *model*, or as far as *limits* allow. Raises `Unfit` and `NoAnswerError`."""
         from seqcheck.search.planner.competing import only
 
-        job = Job(find=self.find, model=model, watches=watches, limits=limits, observer=observer, extras=extras)
+        job = Job(
+            find=self.find,
+            model=model,
+            watches=watches,
+            limits=limits,
+            observer=observer,
+            extras=extras,
+            standby=self.standby,
+        )
         return only(job, self.name)
 
 

@@ -19,7 +19,7 @@ from seqcheck.search.engine import NO_EXTRAS, Engine, Exploration, Limits
 from seqcheck.search.engines import NAMES, engine
 from seqcheck.search.planner import contest, trial
 from seqcheck.search.planner.child import Task
-from seqcheck.search.planner.planner import Planner
+from seqcheck.search.planner.planner import Alone, Planner
 from seqcheck.search.planner.standby import Standby, is_worth_it
 from tests.analyse.asking import model_of, silent
 from tests.cli.calling import HOLDS, counters
@@ -46,6 +46,15 @@ def nobody_left() -> Iterator[None]:
 
 def searched(standby: Standby | None) -> Exploration:
     return Planner(standby=standby).explore(LARGE, (), NO_LIMITS, silent)
+
+
+@pytest.mark.parametrize("name", ["symbolic", "packed"])
+def test_an_engine_that_is_named_is_there_already(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    usual = Alone(name).explore(LARGE, (), NO_LIMITS, silent)
+    monkeypatch.setattr(contest, "Child", begins_none)
+    with Standby(name) as standby:
+        assert Alone(name, standby=standby).explore(LARGE, (), NO_LIMITS, silent) == usual
+    assert usual.engine == name
 
 
 def begins_none(_task: Task) -> None:
@@ -146,10 +155,12 @@ def test_it_ends_with_the_process_that_began_it() -> None:
         (LARGE_BYTES - 1, "auto", NO_LIMITS, False),
         (LARGE_BYTES, "auto", Limits(seconds=1.0), False),
         (LARGE_BYTES, "auto", Limits(memory_mb=100.0), False),
-        *((LARGE_BYTES, name, NO_LIMITS, False) for name in NAMES),
+        (LARGE_BYTES, "plain", NO_LIMITS, False),
+        *((len(HOLDS), name, NO_LIMITS, True) for name in NAMES if name != "plain"),
+        *((len(HOLDS), name, Limits(seconds=1.0), False) for name in NAMES),
     ],
 )
-def test_it_begins_for_large_files_without_limits(size: int, name: str, limits: Limits, begins: bool, tmp_path: Path) -> None:
+def test_when_one_begins(size: int, name: str, limits: Limits, begins: bool, tmp_path: Path) -> None:
     file = tmp_path / "large.yaml"
     file.write_text(HOLDS + "#" * (size - len(HOLDS)), encoding="utf-8")
     found = standby_for(file, name, limits)
