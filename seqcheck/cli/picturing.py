@@ -18,7 +18,7 @@ from seqcheck.check.machine import Machine
 from seqcheck.cli.beforehand import AUTO
 from seqcheck.cli.load import Loaded
 from seqcheck.cli.progress import ProgressLine
-from seqcheck.cli.searching import Searches, Wanted, searches_of
+from seqcheck.cli.searching import Searches, Wanted
 from seqcheck.cli.verifying import case_of
 from seqcheck.compile.compile import compile_machine, compile_observed
 from seqcheck.draw.drawing import About, Drawing
@@ -66,6 +66,14 @@ class Question(Struct, frozen=True, kw_only=True):
         return replace(self.limits, seconds=max(0.0, self.limits.seconds - (time.monotonic() - self.began)))
 
 
+def searched_alike() -> Searches:
+    """Return searches that come to the same runs whenever the same file is drawn: pictures are kept and compared."""
+    from seqcheck.search.planner.planner import Planner
+
+    wanted = Wanted(resume=None, proof=False, exact_counts=False, first=False)
+    return Searches(name=AUTO, searching=Planner(steady=True), wanted=wanted, shelf=None)
+
+
 class Pictures:
     """The pictures of one file. *notes* is what is to be said besides; not *complete*: a limit left something open.
 
@@ -79,8 +87,7 @@ class Pictures:
         self._model = compile_machine(machine)
         self._words = Vocabulary.of(self._model)
         self._line = ProgressLine(loaded.file)
-        wanted = Wanted(resume=None, proof=False, exact_counts=False, first=False)
-        self._searches = searches_of(loaded, AUTO, wanted) if searches is None else searches
+        self._searches = searched_alike() if searches is None else searches
         self._case: Case | None = None
         self.notes: list[str] = []
         self.complete = True

@@ -4,6 +4,7 @@ What is small is tried out. On a machine of few bits of state `plain` begins, an
 a few states; else `symbolic` begins, and `plain` joins it if that takes a while. `packed` takes the place of `plain` in time.
 """
 
+import time
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
@@ -12,7 +13,7 @@ from msgspec.structs import replace
 
 from seqcheck.model.expression import Expression
 from seqcheck.model.model import Model
-from seqcheck.search.engine import NO_EXTRAS, Engine, Exploration, Extras, Keeper, Limits, Observer
+from seqcheck.search.engine import NO_EXTRAS, Engine, Exploration, Extras, Keeper, Limits, Observer, Stop
 from seqcheck.search.engines import NAMES, engine
 from seqcheck.search.limits import Interruption
 from seqcheck.search.planner.job import Entry, Job, ask
@@ -32,6 +33,9 @@ ENTRIES = (
 )
 """What `symbolic` does within the delay, `packed` would only slow down."""
 
+ALONE_STATES = 4_000
+"""`plain` visits so many in some 0.1 s."""
+
 MANY_BITS = 72
 """Machines with more bits of state are seldom small enough for `packed`: it begins only where `symbolic` has given up."""
 
@@ -40,7 +44,7 @@ class Planner(Struct, frozen=True):
     """The engine that chooses among engines; *find* gives one by its name, *names* are those there are.
 
     *meanwhile* is done once in this process while it has nothing to do but wait for others. *standby* is a process that has
-    begun already.
+    begun already. *steady*: whose runs are shown is not to hang on which of two was quicker, unless the first takes a while.
     """
 
     find: Callable[[str], Engine] = engine
@@ -48,6 +52,7 @@ class Planner(Struct, frozen=True):
     name: str = "auto"
     meanwhile: Callable[[], None] | None = None
     standby: "Standby | None" = None
+    steady: bool = False
 
     def explore(
         self,
@@ -81,7 +86,7 @@ class Planner(Struct, frozen=True):
         if limits.states is not None and limits.states <= FEW_STATES:
             return ask(job, "plain", f"no more than {limits.states:,} states are asked for")
         entries = entries_of(self.names, kept, wide=bits(job.model) > MANY_BITS)
-        return first_of(job, entries, on_trial=not kept)
+        return one_by_one(job, entries) if self.steady and not kept else first_of(job, entries, on_trial=not kept)
 
 
 class Alone(Struct, frozen=True):
@@ -130,6 +135,19 @@ def entries_of(names: Sequence[str], kept: Sequence[str], *, wide: bool) -> list
     if wide:
         others = [replace(entry, after_s=float("inf")) if entry.engine == "packed" else entry for entry in others]
     return [*at_once, *others]
+
+
+def one_by_one(job: Job, entries: list[Entry]) -> Exploration:
+    """Let `plain` answer for small machines, and others for those alone that it does not."""
+    began, limits = time.monotonic(), job.limits
+    if has_few_bits(job.model):
+        found = ask(replace(job, limits=replace(limits, states=ALONE_STATES)), "plain", "the machine is small")
+        if found.stopped is not Stop.STATES:
+            return found
+    from seqcheck.search.planner.competing import compete
+
+    left = None if limits.seconds is None else max(0.0, limits.seconds - (time.monotonic() - began))
+    return compete(Trial(job=replace(job, limits=replace(limits, seconds=left)), entries=entries), on_trial=False)
 
 
 def first_of(job: Job, entries: list[Entry], *, on_trial: bool) -> Exploration:

@@ -37,6 +37,11 @@ def answers_late(ask: Callable[[], Exploration], _observer: Observer) -> Explora
     return ask()
 
 
+def answers_soon(ask: Callable[[], Exploration], _observer: Observer) -> Exploration:
+    time.sleep(0.5)
+    return ask()
+
+
 def is_unfit(_ask: Callable[[], Exploration], _observer: Observer) -> Exploration:
     raise Unfit("its numbers are too wide")
 

@@ -331,3 +331,19 @@ def test_packed_waits_on_very_wide_machines() -> None:
     assert wide["packed"] == float("inf")
     assert narrow["packed"] == 1.0
     assert {entry.engine: entry.after_s for entry in entries_of(NAMES, ("packed",), wide=True)}["packed"] == 0.0
+
+
+def test_a_steady_planner_asks_one_after_the_other() -> None:
+    """Whose runs are shown hangs on the machine, not on who is quicker: here `plain` would be."""
+    steady = replace(planner(fakes.answers_soon), steady=True)
+    assert steady.explore(SMALL, (), NO_LIMITS, silent).engine == "plain"
+    assert steady.explore(MIDDLING, (), NO_LIMITS, silent).engine == "plain"
+    assert steady.explore(LARGE, (), NO_LIMITS, silent).engine == "symbolic"
+
+
+def test_a_steady_planner_keeps_the_limits_and_has_others_to_ask() -> None:
+    began = time.monotonic()
+    found = replace(planner(fakes.hangs), steady=True).explore(LARGE, (), Limits(seconds=1.0), silent)
+    assert found.stopped is Stop.SECONDS
+    assert 0.6 < time.monotonic() - began < 1.0 + BUSY_S
+    assert replace(planner(fakes.is_unfit), steady=True).explore(LARGE, (), NO_LIMITS, silent).engine == "plain"
