@@ -115,7 +115,7 @@ class _Reader:
         }
         self.timers = {timer.variable: self._timer(number) for number, timer in enumerate(model.timers)}
         self.sensors = tuple(
-            Thing(kind=ThingKind.SENSOR, name=s.name, spoken=s.spoken, says=wording(model, s.value), line=0)
+            Thing(kind=ThingKind.SENSOR, name=s.name, spoken=s.spoken, says=wording(model, s.value, labels=s.labels), line=0)
             for s in model.sensors
         )
 
@@ -155,7 +155,7 @@ class _Reader:
         if isinstance(value, Const):
             shown = variable.shown(value.value)
             return str(shown).upper() if isinstance(shown, bool) else str(shown)
-        return wording(self._model, value)
+        return wording(self._model, value, labels=variable.labels)
 
 
 def _spaced(name: str) -> str:

@@ -67,6 +67,16 @@ def test_what_a_sensor_and_a_timer_say() -> None:
     assert [(move.thing.name, move.value) for move in start.moves] == [("drive", "on"), ("drive_on", "TRUE")]
 
 
+def test_what_is_chosen_is_said_in_the_words_of_the_file() -> None:
+    """Not in the numbers that stand for them."""
+    drawn = '{bolt: "SEL(key = in, thrown, drawn)", drive_on: "SEL(key = in, TRUE, FALSE)"}'
+    text = DOOR.replace("{bolt: drawn}", drawn).replace("NOT drive_on}", 'NOT drive_on, seen: "SEL(light, shut, door)"}')
+    found = locking(model_of(text))
+    (actor,) = [actor for actor in found.actors if actor.name == "draw the bolt"]
+    assert [move.value for move in actor.moves] == ["SEL(key = in, thrown, drawn)", "SEL(key = in, TRUE, FALSE)"]
+    assert of(found, "seen").says == "SEL(light, shut, door)"
+
+
 def behind(found: Locking, condition_reads: tuple[Thing, ...]) -> set[str]:
     """Return the variables of the state, timers' too, on which a condition may rest."""
     pending, names = list(condition_reads), set[str]()

@@ -121,7 +121,7 @@ def _signal(model: Model, bare: Expression) -> tuple[str, str, str]:
     (signal,) = signals
     if isinstance(signal, Sense):
         sensor = model.sensors[signal.sensor]
-        return sensor.name, "sensor", sensor.text or f"reads: {wording(model, sensor.value)}"
+        return sensor.name, "sensor", sensor.text or f"reads: {wording(model, sensor.value, labels=sensor.labels)}"
     variable = model.variables[signal.variable]
     return variable.name, SORTS.get(variable.kind, variable.kind.value), variable.text or spoken(model, bare)
 
