@@ -194,7 +194,8 @@ from tests.cli.calling import counters
 from tests.search.planner import fakes
 from seqcheck.search.planner import trial
 trial.TRIAL_STATES = 8_000
-found = fakes.planner(fakes.hoards, fakes.answers_late).explore(model_of(counters(4, 17)), (), Limits(memory_mb=600), silent)
+planner = fakes.planner(fakes.hoards, fakes.answers_when_alone)
+found = planner.explore(model_of(counters(4, 17)), (), Limits(memory_mb=600), silent)
 print(found.engine, found.stopped, found.states, found.reason)
 """
 
